@@ -1,0 +1,1 @@
+"""Tipwright: put every nozzle of a multi-tool printer on one datum."""

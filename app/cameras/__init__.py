@@ -1,0 +1,1 @@
+"""Frame sources behind one protocol."""

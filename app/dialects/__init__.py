@@ -1,0 +1,1 @@
+"""What each firmware wants to be told, and with which sign. Pure."""

@@ -1,0 +1,1 @@
+"""Finished runs as text, tables and files."""

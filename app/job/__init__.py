@@ -1,0 +1,1 @@
+"""The run: plain Python, no Qt, no input or output."""

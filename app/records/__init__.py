@@ -1,0 +1,1 @@
+"""Runs, facts, frames and machines on disk."""

@@ -1,0 +1,1 @@
+"""Numbers only: find the bore, map pixels to millimetres, state the uncertainty."""
