@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.dialects.values import Layout, OffsetMm
+from app.job.fields import Fields
+
+SCHEMA = 1
+"""Version of the profile format."""
+
+NO_OFFSET = OffsetMm()
+
+MAX_TOOLS = 16
+
+TravelMm = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +37,7 @@ class Tool:
     """
 
     number: int
-    stored_raw: OffsetMm = OffsetMm()
+    stored_raw: OffsetMm = NO_OFFSET
     nominal_mm: tuple[float, float] = (0.0, 0.0)
     bore_mm: float = 0.4
 
@@ -81,4 +92,122 @@ class Profile:
     pickup_repeatability_um: float = 5.0
     tolerance_mm: float = 0.03
     vector_limit_mm: float = 3.0
-    travel_mm: tuple[tuple[float, float], tuple[float, float], tuple[float, float]] | None = None
+    travel_mm: TravelMm | None = None
+
+    def tool(self, number: int) -> Tool:
+        """Return the tool with this number; KeyError when there is none."""
+        for tool in self.tools:
+            if tool.number == number:
+                return tool
+        raise KeyError(number)
+
+
+_VECTOR_LIMIT_MM = {
+    # Between carriages and docks that are meant to put every nozzle on the same
+    # place, more than this is a wrong sign or a wrong tool, not a tolerance
+    # (common practice, no source).
+    Layout.INDEPENDENT_CARRIAGES: 3.0,
+    Layout.TOOL_CHANGER: 3.0,
+    Layout.FIXED_NOZZLES: 1.0,
+    Layout.LIFTING_NOZZLE: 1.0,
+}
+
+_PICKUP_REPEATABILITY_UM = {
+    # Stated defaults for machines whose owner has measured nothing (common
+    # practice, no source): kinematic couplings and homing switches return within
+    # some micrometres; nozzles that are bolted down do not move.
+    Layout.INDEPENDENT_CARRIAGES: 5.0,
+    Layout.TOOL_CHANGER: 5.0,
+    Layout.FIXED_NOZZLES: 0.0,
+    Layout.LIFTING_NOZZLE: 3.0,
+}
+
+
+def parse_profile(mapping: Mapping[str, object], *, file: str | None = None) -> Profile:
+    """Return the profile that a file's table holds.
+
+    Raises
+    ------
+    InputError
+        With file, field and value, for the first field that is missing, unknown,
+        of the wrong kind or out of range.
+    """
+    fields = Fields(mapping, file=file)
+    schema = fields.integer("schema", low=0, high=10**6)
+    if schema != SCHEMA:
+        raise fields.refuse(
+            "schema", f"has to be {SCHEMA}; a profile of another version needs another program"
+        )
+    layout = fields.choice("layout", Layout)
+    profile = Profile(
+        name=fields.text("name"),
+        layout=layout,
+        dialect=fields.text("dialect"),
+        tools=fields.each("tools", _parse_tool),
+        reference_tool=fields.integer("reference_tool", default=0, high=999),
+        homes_between_tools=fields.flag("homes_between_tools", default=False),
+        shows_coordinates=fields.flag("shows_coordinates", default=True),
+        display_includes_offset=fields.flag("display_includes_offset", default=True),
+        display_step_mm=fields.number("display_step_mm", default=0.01, low=0.0001, high=1.0),
+        motor_step_mm=fields.number("motor_step_mm", default=0.0125, low=0.0001, high=0.2),
+        repeatability_um=fields.number("repeatability_um", default=5.0, low=0.1, high=500.0),
+        reversal_um=_optional_number(fields, "reversal_um", low=0.0, high=2000.0),
+        pickup_repeatability_um=fields.number(
+            "pickup_repeatability_um",
+            default=_PICKUP_REPEATABILITY_UM[layout],
+            low=0.0,
+            high=500.0,
+        ),
+        tolerance_mm=fields.number("tolerance_mm", default=0.03, low=0.001, high=1.0),
+        vector_limit_mm=fields.number(
+            "vector_limit_mm", default=_VECTOR_LIMIT_MM[layout], low=0.01, high=500.0
+        ),
+        travel_mm=_parse_travel(fields),
+    )
+    fields.finish()
+    _check_tools(profile, fields)
+    return profile
+
+
+def _optional_number(fields: Fields, name: str, *, low: float, high: float) -> float | None:
+    return fields.number(name, low=low, high=high) if fields.has(name) else None
+
+
+def _parse_tool(fields: Fields) -> Tool:
+    stored = fields.numbers("stored_raw", (3,), default=NO_OFFSET, low=-1000.0, high=1000.0)
+    nominal = fields.numbers("nominal_mm", (2,), default=(0.0, 0.0), low=-500.0, high=500.0)
+    tool = Tool(
+        number=fields.integer("number", high=999),
+        stored_raw=OffsetMm(*stored),
+        nominal_mm=(nominal[0], nominal[1]),
+        bore_mm=fields.number("bore_mm", default=0.4, low=0.05, high=3.0),
+    )
+    fields.finish()
+    return tool
+
+
+def _parse_travel(fields: Fields) -> TravelMm | None:
+    if not fields.has("travel_mm"):
+        return None
+    travel = fields.table("travel_mm")
+    ranges = []
+    for axis in ("x", "y", "z"):
+        low, high = travel.numbers(axis, (2,), low=-2000.0, high=2000.0)
+        if low >= high:
+            raise travel.refuse(axis, "has to go from a lower to a higher number")
+        ranges.append((low, high))
+    travel.finish()
+    return ranges[0], ranges[1], ranges[2]
+
+
+def _check_tools(profile: Profile, fields: Fields) -> None:
+    numbers = [tool.number for tool in profile.tools]
+    if not 2 <= len(numbers) <= MAX_TOOLS:
+        raise fields.refuse(
+            "tools", f"has to name 2 to {MAX_TOOLS} tools, and names {len(numbers)}"
+        )
+    if len(set(numbers)) != len(numbers):
+        twice = next(number for number in numbers if numbers.count(number) > 1)
+        raise fields.refuse("tools", f"names tool {twice} more than once")
+    if profile.reference_tool not in numbers:
+        raise fields.refuse("reference_tool", "is not among the tools")
