@@ -54,3 +54,22 @@ class PasteText:
     settings: str
     moves: str
     notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """Something about stored values that this firmware cannot have.
+
+    Attributes
+    ----------
+    code
+        Short name for programs, kept stable.
+    message
+        One sentence for people: what is wrong and what to do.
+    tool
+        The tool it concerns.
+    """
+
+    code: str
+    message: str
+    tool: int
