@@ -11,7 +11,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, create_engine, event
@@ -19,6 +19,9 @@ from sqlalchemy.pool import QueuePool
 
 from app.errors import RecordsError
 from app.records import disk, faults
+
+APPLICATION_ID = 0x54697077
+"""Marks a file as ours (`PRAGMA application_id`): "Tipw"."""
 
 WAL = "wal"
 ROLLBACK = "delete"
@@ -49,7 +52,7 @@ class Database:
     Raises
     ------
     RecordsError
-        The file cannot be opened, is locked, is damaged or is no database.
+        The file cannot be opened, is locked, is damaged, or is another program's.
     """
 
     def __init__(
@@ -134,13 +137,29 @@ class Database:
 
     def _settle(self, wal_allowed: bool) -> str:
         with closing(self._connect()) as connection:
+            # Before anything is switched, so that a foreign file stays as it was. A
+            # file with a log on a drive that cannot have one is not yet readable.
+            with suppress(sqlite3.OperationalError):
+                self._refuse_foreign(connection)
             is_wal = wal_allowed and self._try_wal(connection)
             if not is_wal:
                 _fall_back(connection)
             (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
             if verdict != "ok":
                 raise faults.damaged(self.path, str(verdict))
+            self._refuse_foreign(connection)
         return WAL if is_wal else ROLLBACK
+
+    def _refuse_foreign(self, connection: sqlite3.Connection) -> None:
+        (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        (owner,) = connection.execute("PRAGMA application_id").fetchone()
+        if tables and owner != APPLICATION_ID:
+            raise RecordsError(
+                f"{self.path} is a database of another program and was left as it is; choose "
+                "another folder for the records with TIPWRIGHT_DATA.",
+                code="records-foreign",
+                file=str(self.path),
+            )
 
     def _try_wal(self, connection: sqlite3.Connection) -> bool:
         """Switch the write-ahead log on; False when this drive cannot have it."""

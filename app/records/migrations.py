@@ -14,12 +14,9 @@ from pathlib import Path
 from sqlalchemy import Connection
 
 from app.errors import RecordsError
-from app.records.database import Database
+from app.records.database import APPLICATION_ID, Database
 
 Step = Callable[[Connection], None]
-
-APPLICATION_ID = 0x54697077
-"""Marks the file as ours (`PRAGMA application_id`): "Tipw"."""
 
 _GROWING = ("runs", "facts", "frames")
 
@@ -106,7 +103,7 @@ def migrate(
     Raises
     ------
     RecordsError
-        The file belongs to a newer program, or to another program altogether.
+        The file belongs to a newer version of the program.
     """
     copies: list[Path] = []
     while _checked_version(database, len(steps)) < len(steps):
@@ -119,16 +116,6 @@ def migrate(
 def _checked_version(database: Database, newest: int) -> int:
     with database.reading() as connection:
         version = _pragma(connection, "user_version")
-        owner = _pragma(connection, "application_id")
-        tables = connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one()
-    is_empty = version == 0 and owner == 0 and tables == 0
-    if not is_empty and owner != APPLICATION_ID:
-        raise RecordsError(
-            f"{database.path} is a database of another program and was left as it is; choose "
-            "another folder for the records with TIPWRIGHT_DATA.",
-            code="records-foreign",
-            file=str(database.path),
-        )
     if version > newest:
         raise RecordsError(
             f"The records {database.path} were written by a newer version of the program (records "
