@@ -31,6 +31,10 @@ class Approach(NamedTuple):
     y: int = 0
 
 
+UNKNOWN = Approach()
+"""Nobody knows from which side the machine came."""
+
+
 class Purpose(StrEnum):
     """What a sighting is for."""
 

@@ -1,0 +1,56 @@
+"""`tipwright bench --serve`: a camera stream and a machine, from one simulated world."""
+
+from __future__ import annotations
+
+import argparse
+import signal
+import threading
+from types import FrameType
+
+from app.bench import MACHINES, RealClock
+from app.bench.serve import serve
+from app.cli.outcome import Exit, give, give_json, say
+from app.errors import InputError
+from app.wiring.workshop import bench_world
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("--serve", action="store_true", required=True, help="serve until stopped")
+    parser.add_argument("--machine", choices=MACHINES, default="plover", help="which machine")
+    parser.add_argument("--seed", type=int, default=1, help="which hidden truth (default 1)")
+    parser.add_argument("--http-port", type=int, default=8631, help="0 takes any free port")
+    parser.add_argument("--machine-port", type=int, default=8632, help="0 takes any free port")
+    parser.add_argument("--speed", type=float, default=1.0, help="of the World's clock")
+    parser.add_argument("--json", action="store_true", help="say the addresses as JSON")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Serve on 127.0.0.1 until the process is told to stop."""
+    if not 0.1 <= arguments.speed <= 20.0:
+        raise InputError("--speed has to lie from 0.1 to 20.", code="bad-option", path="--speed")
+    for name in ("http_port", "machine_port"):
+        if not 0 <= getattr(arguments, name) <= 65535:
+            option = f"--{name.replace('_', '-')}"
+            raise InputError(
+                f"{option} has to lie from 0 to 65535.", code="bad-option", path=option
+            )
+    world = bench_world(
+        arguments.machine, seed=arguments.seed, clock=RealClock(speed=arguments.speed)
+    )
+    stop = threading.Event()
+
+    def end(_signal: int, _frame: FrameType | None) -> None:
+        stop.set()
+
+    signal.signal(signal.SIGTERM, end)
+    signal.signal(signal.SIGINT, end)
+    with serve(world, http_port=arguments.http_port, machine_port=arguments.machine_port) as served:
+        if arguments.json:
+            give_json({"schema": 1, "camera": served.camera_url, "link": served.machine_url})
+        else:
+            give(f"camera:  {served.camera_url}")
+            give(f"machine: {served.machine_url}")
+        say("Simulated. Stop with Ctrl+C.")
+        stop.wait()
+    return Exit.GOOD

@@ -1,0 +1,31 @@
+"""`tipwright offsets`: work a whole job out from its file."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from app.cli.outcome import Exit, give, give_json, say
+from app.export import offsets_object, offsets_table, paste_text
+from app.wiring.job_files import solve_job_file
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("job", metavar="JOB.json", help="a job file")
+    parser.add_argument("--json", action="store_true", help="the result as one JSON object")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print the offsets; a failed check is told by the exit status."""
+    result = solve_job_file(Path(arguments.job))
+    if arguments.json:
+        give_json(offsets_object(result.solution, result.findings, result.stored))
+    else:
+        give(offsets_table(result.solution, result.stored))
+        if result.stored is not None:
+            give("")
+            give(paste_text(result.stored.text, result.findings).rstrip("\n"))
+    for found in result.findings:
+        say(f"{'check failed' if found.fails else 'note'}: {found.message}")
+    return Exit.CHECK_FAILED if any(f.fails for f in result.findings) else Exit.GOOD

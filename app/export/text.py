@@ -1,0 +1,62 @@
+"""The offsets of a job as text: a table for people, and what to paste."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from app.dialects.values import PasteText
+from app.job.checks import Finding
+from app.job.offsets import Solution, ToolOffset
+from app.job.stored import StoredOffsets
+
+CAUTION = "Lift Z and take the camera away first: these lines move the machine."
+SIMULATED = "From the bench: a simulated machine. Do not enter these numbers anywhere."
+
+
+def paste_text(text: PasteText, findings: Sequence[Finding], *, simulated: bool = False) -> str:
+    """Return what to paste, with its cautions; warnings travel with it as comments.
+
+    Comments begin with a semicolon in G-code and with a hash in a Klipper file;
+    the text itself shows which it is.
+    """
+    mark = "#" if text.settings.lstrip().startswith(("#", "[")) else ";"
+    parts: list[str] = []
+    if simulated:
+        parts.append(f"{mark} {SIMULATED}")
+    parts += [f"{mark} {'CHECK FAILED: ' if f.fails else ''}{f.message}" for f in findings]
+    parts += [f"{mark} {note}" for note in text.notes]
+    if text.settings:
+        parts.append(text.settings.rstrip("\n"))
+    if text.moves:
+        parts += ["", f"{mark} {CAUTION}", text.moves.rstrip("\n")]
+    return "\n".join(parts) + "\n"
+
+
+def offsets_table(solution: Solution, stored: StoredOffsets | None) -> str:
+    """Return the offsets as lines of a table, for a terminal of 80 columns or more."""
+    lines = ["tool    X (mm)    Y (mm)    U(X)   U(Y)  most of it"]
+    lines += [_line(offset) for offset in solution.tools]
+    if solution.closure_um is not None:
+        x, y = solution.closure_um
+        lines.append(f"closure: X {x:+.1f} um, Y {y:+.1f} um")
+    if stored is not None:
+        lines += ["", "tool  old stored value            new stored value"]
+        lines += [
+            f"{tool:>4}  {_triple(stored.old[tool]):<26}  {_triple(stored.new[tool])}"
+            for tool in sorted(stored.new)
+        ]
+    return "\n".join(lines)
+
+
+def _line(offset: ToolOffset) -> str:
+    x, y, _ = offset.vector_mm
+    ux, uy, _ = offset.expanded_mm
+    if offset.largest_contributor is None:
+        return f"{offset.tool:>4}  {'reference':>8}"
+    return (
+        f"{offset.tool:>4}  {x:+8.4f}  {y:+8.4f}  {ux:6.4f} {uy:6.4f}  {offset.largest_contributor}"
+    )
+
+
+def _triple(values: Sequence[float]) -> str:
+    return " ".join(f"{value + 0.0:+8.3f}" for value in values)

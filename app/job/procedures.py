@@ -1,0 +1,372 @@
+"""Automatic work: short procedures that yield requests and receive replies.
+
+Nothing here touches a device: a runner carries the requests out, on a machine or
+on the bench, and a test answers them from a list. Each procedure ends in facts.
+Nothing that a procedure knows is needed to go on: after a stop the run is folded
+and the next step chosen again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from dataclasses import dataclass
+
+from vision.focus import FocusPeak, focus_peak
+
+from app.job.facts import (
+    Approach,
+    Entered,
+    Fact,
+    Homed,
+    MirrorAccepted,
+    Position,
+    Prepared,
+    Purpose,
+    Sighted,
+)
+from app.job.interfaces import Picture
+from app.job.jogs import OVERSHOOT_MM, WANTED, rounded_step
+from app.job.live import Correction, Seen, correction, correction_towards
+from app.job.run import Run
+from app.job.sheet import (
+    ConfirmMirror,
+    EnterOffsets,
+    HomeFirst,
+    Prepare,
+    SightScale,
+    SightTool,
+    Step,
+)
+from app.job.work import Work, in_display_mm
+from vision.bore import ALGORITHM, BoreFit, BoreRefusal, BurstFit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """Move the named axes to shown coordinates in mm, and let it settle. Reply: Arrived."""
+
+    x: float | None = None
+    y: float | None = None
+    z: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeTool:
+    """Make a tool the active one. Reply: Arrived."""
+
+    tool: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HomeAll:
+    """Home the machine. Reply: Arrived."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """Look once, at a frame taken from now on. Reply: Looked."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeBurst:
+    """Take a burst of frames from now on. Reply: Burst."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """Write a fact, pictures first. Reply: Recorded."""
+
+    fact: Fact
+    pictures: tuple[Picture, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrived:
+    """Motion has ended, and the display shows this."""
+
+    shown: Position
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looked:
+    """What one frame showed, and how sharp it was (any unit; larger is sharper)."""
+
+    seen: Seen
+    sharpness: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Burst:
+    """What a burst of frames gave, and the pictures to keep."""
+
+    fit: BurstFit | BoreRefusal
+    pictures: tuple[Picture, ...]
+    picture_size_px: tuple[int, int]
+    camera_generation: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recorded:
+    """The fact is on disk."""
+
+
+Request = Move | TakeTool | HomeAll | Look | TakeBurst | Record
+Reply = Arrived | Looked | Burst | Recorded
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProcedureSettings:
+    """How automatic work goes about it.
+
+    Attributes
+    ----------
+    clearance_mm
+        How far Z is lifted before a tool change, homing or a long way (30 mm is
+        common practice, no source).
+    close_mm
+        A nozzle nearer to the target than this is sighted where it stands.
+    tries
+        How often to correct before giving up.
+    coarse_mm, fine_mm
+        Reach and step of the two focus sweeps.
+    """
+
+    clearance_mm: float = 30.0
+    close_mm: float = 0.05
+    tries: int = 6
+    coarse_mm: tuple[float, float] = (0.8, 0.2)
+    fine_mm: tuple[float, float] = (0.15, 0.05)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaveUp:
+    """A procedure could not do its step: why, and what a person can do."""
+
+    message: str
+    remedy: str
+
+
+Procedure = Generator[Request, Reply, GaveUp | None]
+
+DEFAULT_PROCEDURES = ProcedureSettings()
+
+
+def carry_out(
+    step: Step,
+    run: Run,
+    work: Work,
+    *,
+    start: Position,
+    settings: ProcedureSettings = DEFAULT_PROCEDURES,
+) -> Procedure:
+    """Return the procedure for a step.
+
+    Parameters
+    ----------
+    step, run, work
+        What is next, the snapshot, and what was worked out from it.
+    start
+        Where the reference nozzle is over the camera, as the display shows it.
+    """
+    match step:
+        case Prepare(left=left):
+            return _record(Prepared(ticked=left))
+        case SightScale():
+            return _sight_scale(step, run, start, settings)
+        case ConfirmMirror():
+            return _record(MirrorAccepted(mirrored=True))
+        case HomeFirst(tool=tool):
+            return _home(tool, run, settings)
+        case SightTool():
+            return _sight_tool(step, run, work, start, settings)
+        case EnterOffsets(tools=tools):
+            return _record(*(Entered(tool=tool) for tool in tools))
+        case _:
+            return _give_up(step)
+
+
+def _record(*facts: Fact) -> Procedure:
+    for fact in facts:
+        yield Record(fact=fact)
+    return None
+
+
+def _give_up(step: Step) -> Procedure:
+    yield from ()
+    return GaveUp(
+        message=f"The step {type(step).__name__} needs a person.",
+        remedy="Look at the run and decide.",
+    )
+
+
+def _home(tool: int, run: Run, settings: ProcedureSettings) -> Procedure:
+    last = run.last_counting()
+    if last is not None and last.seen.position.z is not None:
+        yield Move(z=last.seen.position.z + settings.clearance_mm)
+    yield HomeAll()
+    yield Record(fact=Homed(tool=tool))
+    return None
+
+
+def _sight_scale(
+    step: SightScale, run: Run, start: Position, settings: ProcedureSettings
+) -> Procedure:
+    if step.expected is None:
+        arrived = yield from _go(start, run)
+        yield from _focus(_z_of(arrived.shown), settings)
+    else:
+        yield from _go(step.expected, run)
+    shown = yield from _shown_after_slack(run)
+    return (yield from _sight(Purpose.SCALE, step.tool, run, shown))
+
+
+def _sight_tool(
+    step: SightTool, run: Run, work: Work, start: Position, settings: ProcedureSettings
+) -> Procedure:
+    place = step.expected or start
+    last = run.last_counting()
+    if last is not None and last.seen.tool != step.tool:
+        lifted = yield from _take(step.tool, _z_of(last.seen.position), settings)
+        yield from _go(Position(place.x, place.y, lifted), run)
+        yield Move(z=_z_of(place))
+        yield from _focus(_z_of(place), settings)
+    else:
+        yield from _go(place, run)
+    gave_up = yield from _bring(run, work, settings)
+    if gave_up is not None:
+        return gave_up
+    shown = yield from _shown_after_slack(run)
+    return (yield from _sight(Purpose.TOOL, step.tool, run, shown))
+
+
+def _take(tool: int, z_mm: float, settings: ProcedureSettings) -> Generator[Request, Reply, float]:
+    """Lift, then take the tool; returns the height that is clear of the camera."""
+    lifted = z_mm + settings.clearance_mm
+    yield Move(z=lifted)
+    reply = yield TakeTool(tool=tool)
+    assert isinstance(reply, Arrived)
+    return max(lifted, _z_of(reply.shown))
+
+
+def _go(place: Position, run: Run) -> Generator[Request, Reply, Arrived]:
+    """Go to a place so that both axes end growing, past and back where they would not."""
+    step = run.profile.display_step_mm
+    yield Move(
+        x=rounded_step(place.x - WANTED.x * OVERSHOOT_MM, step),
+        y=rounded_step(place.y - WANTED.y * OVERSHOOT_MM, step),
+        z=place.z,
+    )
+    reply = yield Move(x=place.x, y=place.y)
+    assert isinstance(reply, Arrived)
+    return reply
+
+
+def _shown_after_slack(run: Run) -> Generator[Request, Reply, Position]:
+    """Ask for the present place by moving nowhere."""
+    reply = yield Move()
+    assert isinstance(reply, Arrived)
+    return reply.shown
+
+
+def _bring(
+    run: Run, work: Work, settings: ProcedureSettings
+) -> Generator[Request, Reply, GaveUp | None]:
+    """Bring the bore near the target, if there is one to bring it to."""
+    if work.target_px is None:
+        return None
+    refused: BoreRefusal | None = None
+    for _ in range(settings.tries):
+        looked = yield Look()
+        assert isinstance(looked, Looked)
+        fix = _correction(run, work, looked.seen)
+        if fix is None:
+            refused = looked.seen.fit if isinstance(looked.seen.fit, BoreRefusal) else None
+            break
+        if isinstance(looked.seen.fit, BoreFit) and fix.distance_mm < settings.close_mm:
+            return None
+        here = yield from _shown_after_slack(run)
+        yield from _go(fix.plan.to(here), run)
+    if refused is not None:
+        return GaveUp(message=refused.message, remedy=refused.remedy)
+    return GaveUp(
+        message=f"The nozzle did not come nearer than {settings.close_mm:g} mm to the target.",
+        remedy="See that the machine moves as its display says, then try again.",
+    )
+
+
+def _correction(run: Run, work: Work, seen: Seen) -> Correction | None:
+    if isinstance(seen.fit, BoreRefusal):
+        return correction_towards(run, work, seen.fit, arrived=WANTED)
+    return correction(run, work, seen, arrived=WANTED)
+
+
+def _focus(z_mm: float, settings: ProcedureSettings) -> Generator[Request, Reply, None]:
+    """Find the sharpest height in two sweeps, and stop there, coming from below."""
+    best = yield from _sweep(z_mm, *settings.coarse_mm)
+    best = yield from _sweep(best, *settings.fine_mm)
+    yield Move(z=round(best - settings.fine_mm[1], 3))
+    yield Move(z=round(best, 3))
+
+
+def _sweep(z_mm: float, reach_mm: float, step_mm: float) -> Generator[Request, Reply, float]:
+    count = round(reach_mm / step_mm)
+    heights = [round(z_mm + i * step_mm, 4) for i in range(-count, count + 1)]
+    sharpness: list[float] = []
+    for height in heights:
+        yield Move(z=height)
+        looked = yield Look()
+        assert isinstance(looked, Looked)
+        sharpness.append(looked.sharpness)
+    peak = focus_peak(heights, sharpness)
+    if isinstance(peak, FocusPeak):
+        return min(max(peak.z_mm, heights[0]), heights[-1])
+    return heights[sharpness.index(max(sharpness))]
+
+
+def _sight(purpose: Purpose, tool: int, run: Run, shown: Position) -> Procedure:
+    burst = yield TakeBurst()
+    assert isinstance(burst, Burst)
+    if isinstance(burst.fit, BoreRefusal):
+        return GaveUp(message=burst.fit.message, remedy=burst.fit.remedy)
+    fact = sighted_fact(purpose, tool, run, shown, WANTED, burst, burst.fit)
+    yield Record(fact=fact, pictures=burst.pictures)
+    return None
+
+
+def sighted_fact(
+    purpose: Purpose,
+    tool: int,
+    run: Run,
+    shown: Position,
+    approach: Approach,
+    burst: Burst,
+    fit: BurstFit,
+) -> Sighted:
+    """Return the fact that a burst at a position comes down to."""
+    used = set(fit.frames_used)
+    return Sighted(
+        purpose=purpose,
+        tool=tool,
+        position=shown,
+        in_display_mm=in_display_mm(run.profile, tool),
+        approach=approach,
+        centre_px=fit.centre_px,
+        temporal_cov_px2=fit.temporal_cov_px2,
+        static_cov_px2=fit.static_cov_px2,
+        radius_px=fit.radius_px,
+        blur_px=fit.blur_px,
+        frame_centres_px=tuple(
+            one.centre_px if isinstance(one, BoreFit) and i in used else None
+            for i, one in enumerate(fit.fits)
+        ),
+        picture_size_px=burst.picture_size_px,
+        camera_generation=burst.camera_generation,
+        algorithm=ALGORITHM,
+    )
+
+
+def _z_of(position: Position) -> float:
+    """Automatic work needs heights; a link always reads one."""
+    if position.z is None:
+        raise ValueError("automatic work needs a position with z")
+    return position.z

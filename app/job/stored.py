@@ -1,0 +1,76 @@
+"""From nozzle vectors to what the firmware stores: old value, new value, text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from app.dialects import dialect_named
+from app.dialects.values import NozzleVectorMm, OffsetMm, PasteText
+from app.job.checks import Finding
+from app.job.offsets import Solution
+from app.job.profile import Profile
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredOffsets:
+    """What goes into the firmware: old and new value of each tool, the text, and what to know."""
+
+    old: Mapping[int, OffsetMm]
+    new: Mapping[int, OffsetMm]
+    text: PasteText
+
+
+def stored_offsets(
+    dialect: str, stored_raw: Mapping[int, OffsetMm], reference_tool: int, solution: Solution
+) -> StoredOffsets:
+    """Return old and new stored values and the paste text.
+
+    Parameters
+    ----------
+    dialect
+        Name of what the firmware wants to be told.
+    stored_raw
+        What it has now, in its own sign; a tool left out has zero.
+    reference_tool, solution
+        The measured nozzle vectors, seen from this tool.
+    """
+    speaks = dialect_named(dialect)
+    vectors = {offset.tool: offset.vector_mm for offset in solution.tools}
+    old = {tool: OffsetMm() for tool in vectors} | dict(stored_raw)
+    new = speaks.new_stored(vectors=vectors, stored_raw=old, reference_tool=reference_tool)
+    text = speaks.text(
+        new=new,
+        stored_raw=old,
+        reference_tool=reference_tool,
+        z_measured=any(vectors[tool].z is not None for tool in vectors if tool != reference_tool),
+    )
+    return StoredOffsets(old=old, new=new, text=text)
+
+
+def stored_of(profile: Profile, solution: Solution) -> StoredOffsets:
+    """Return the same for a machine's profile."""
+    old = {tool.number: tool.stored_raw for tool in profile.tools}
+    return stored_offsets(profile.dialect, old, profile.reference_tool, solution)
+
+
+def stored_findings(dialect: str, stored_raw: Mapping[int, OffsetMm]) -> tuple[Finding, ...]:
+    """Return what of the stored values this firmware cannot have."""
+    return tuple(
+        Finding(code=found.code, message=found.message, path=f"tool {found.tool}", fails=True)
+        for found in dialect_named(dialect).findings(stored_raw)
+    )
+
+
+def expected_vectors_mm(
+    dialect: str, stored_raw: Mapping[int, OffsetMm], reference_tool: int
+) -> dict[int, NozzleVectorMm]:
+    """Return where nozzles stand by what is stored now, seen from the reference nozzle.
+
+    The amount d that the display contains is the nozzle vector itself when the
+    stored value is right: C = L - d puts all nozzles on one L.
+    """
+    speaks = dialect_named(dialect)
+    d = {tool: speaks.in_display_mm(raw) for tool, raw in stored_raw.items()}
+    origin = d.get(reference_tool, OffsetMm())
+    return {tool: NozzleVectorMm(own.x - origin.x, own.y - origin.y) for tool, own in d.items()}

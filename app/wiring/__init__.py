@@ -1,0 +1,1 @@
+"""Where the parts are put together; the only room that knows all of them."""

@@ -1,0 +1,125 @@
+"""A whole run by itself: from the first step to the offsets in the records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib import metadata
+
+from app.errors import DeviceError
+from app.export import paste_text
+from app.job.checks import Finding
+from app.job.facts import Exported, ExportedTool, PositionMode, RunStarted
+from app.job.interfaces import Camera, FactStore, Machine
+from app.job.offsets import ALGORITHM, Solution
+from app.job.procedures import GaveUp
+from app.job.profile import Profile
+from app.job.run import Run
+from app.job.sheet import Export, Step, sentence
+from app.job.stored import StoredOffsets, stored_of
+from app.wiring.runner import DEFAULT_RUNNER, Runner, RunnerSettings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FinishedRun:
+    """A run whose offsets were taken; everything of it is in the records."""
+
+    run_id: str
+    run: Run
+    solution: Solution
+    findings: tuple[Finding, ...]
+    stored: StoredOffsets
+
+
+def program_version() -> str:
+    """Return the version of the installed program."""
+    return metadata.version("tipwright")
+
+
+def run_automatically(
+    *,
+    profile: Profile,
+    camera: Camera,
+    machine: Machine,
+    store: FactStore,
+    simulated: bool,
+    say: Callable[[Step, Run], None] | None = None,
+    settings: RunnerSettings = DEFAULT_RUNNER,
+) -> FinishedRun:
+    """Do a whole run; the reference nozzle has to be over the camera, near its focus.
+
+    Raises
+    ------
+    DeviceError
+        When a step needs a person; what was recorded so far is kept.
+    """
+    start = machine.shown()
+    started = RunStarted(
+        profile=profile,
+        camera=camera.name,
+        mode=PositionMode.SHOWN,
+        simulated=simulated,
+        program_version=program_version(),
+    )
+    run_id = store.start_run(started)
+    runner = Runner(
+        camera=camera,
+        machine=machine,
+        store=store,
+        run_id=run_id,
+        start=start,
+        settings=settings,
+        say=say,
+    )
+    ended = runner.run_until_export()
+    run, work = runner.snapshot()
+    if not isinstance(ended, Export) or work.solution is None:
+        raise _stuck(ended, run, run_id)
+    return export_run(store, run_id, run, work.solution, work.findings)
+
+
+def export_run(
+    store: FactStore,
+    run_id: str,
+    run: Run,
+    solution: Solution,
+    findings: Sequence[Finding],
+) -> FinishedRun:
+    """Take the offsets: record numbers, text and warnings, and return them."""
+    stored = stored_of(run.profile, solution)
+    fact = Exported(
+        tools=tuple(
+            ExportedTool(
+                tool=offset.tool,
+                nozzle_vector_mm=offset.vector_mm,
+                covariance_mm2=offset.covariance_mm2,
+                expanded_uncertainty_mm=offset.expanded_mm,
+                new_stored=stored.new.get(offset.tool),
+            )
+            for offset in solution.tools
+        ),
+        settings_text=stored.text.settings,
+        moves_text=stored.text.moves,
+        warnings=tuple(found.message for found in findings),
+        algorithm=ALGORITHM,
+    )
+    store.append(run_id, fact)
+    return FinishedRun(
+        run_id=run_id, run=run, solution=solution, findings=tuple(findings), stored=stored
+    )
+
+
+def pasted(finished: FinishedRun) -> str:
+    """Return the paste text of a finished run, its warnings and cautions with it."""
+    simulated = finished.run.started.simulated
+    return paste_text(finished.stored.text, finished.findings, simulated=simulated)
+
+
+def _stuck(ended: Step | GaveUp, run: Run, run_id: str) -> DeviceError:
+    if isinstance(ended, GaveUp):
+        message = f"{ended.message} {ended.remedy}"
+    else:
+        message = sentence(ended, run)
+    return DeviceError(
+        f"The run stopped and is kept as {run_id}: {message}", code="needs-a-person", value=run_id
+    )

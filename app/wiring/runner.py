@@ -1,0 +1,258 @@
+"""Carries out what procedures ask for: on a camera, a machine and a store."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import assert_never, cast
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from vision.focus import sharpness
+
+from app.errors import CameraError
+from app.job.facts import Position
+from app.job.interfaces import Camera, FactStore, Frame, Machine, Picture, PictureKind
+from app.job.live import Seen
+from app.job.procedures import (
+    Arrived,
+    Burst,
+    GaveUp,
+    HomeAll,
+    Look,
+    Looked,
+    Move,
+    Procedure,
+    Record,
+    Recorded,
+    Reply,
+    Request,
+    TakeBurst,
+    TakeTool,
+    carry_out,
+)
+from app.job.run import Run, fold
+from app.job.sheet import Done, Export, MendScale, Step, next_step
+from app.job.work import Work, work_out
+from vision.bore import BoreRefusal, BurstFit, RadiusPrior, find_bore, fit_burst
+from vision.geometry import PointPx
+from vision.pixel_scale import PixelScale
+
+Grey = NDArray[np.uint8] | NDArray[np.uint16]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunnerSettings:
+    """How the runner takes its frames.
+
+    Attributes
+    ----------
+    frames
+        Frames a burst.
+    settle_s
+        After motion has ended, on the camera's clock: vibration dies away and
+        frames that were under way when the motion ended have arrived.
+    patience_s
+        How long to wait for a frame, in real time; a lost camera may come back.
+    crop_radii
+        Half side of a kept crop, in rim radii.
+    """
+
+    frames: int = 12
+    settle_s: float = 0.4
+    patience_s: float = 20.0
+    crop_radii: float = 2.2
+
+
+DEFAULT_RUNNER = RunnerSettings()
+
+
+class Runner:
+    """Does a run's steps by itself, one after the other, until a person is needed.
+
+    Parameters
+    ----------
+    camera, machine
+        As the job's protocols say.
+    store
+        Where facts go; each is on disk before the next step is chosen.
+    run_id
+        The run to go on with.
+    start
+        Where the reference nozzle is over the camera, as the display shows it.
+    say
+        Called with each step before it is done.
+    """
+
+    def __init__(
+        self,
+        *,
+        camera: Camera,
+        machine: Machine,
+        store: FactStore,
+        run_id: str,
+        start: Position,
+        settings: RunnerSettings = DEFAULT_RUNNER,
+        say: Callable[[Step, Run], None] | None = None,
+    ) -> None:
+        self._camera = camera
+        self._machine = machine
+        self._store = store
+        self._run_id = run_id
+        self._start = start
+        self._settings = settings
+        self._say = say
+        self._tool: int | None = None
+        self._moved_at_s = camera.now_s()
+
+    def snapshot(self) -> tuple[Run, Work]:
+        """Return the run as it stands on disk, and what follows from it."""
+        run = fold(self._store.entries(self._run_id))
+        return run, work_out(run)
+
+    def run_until_export(self, *, tries: int = 3) -> Step | GaveUp:
+        """Do steps until the offsets can be taken; return that step, or why it gave up.
+
+        A step that gives up is tried again from its beginning: the run knows
+        nothing of the failed try.
+        """
+        failed = 0
+        while True:
+            run, work = self.snapshot()
+            step = next_step(run, work)
+            if isinstance(step, Export | MendScale | Done):
+                return step
+            if self._say is not None:
+                self._say(step, run)
+            self._tool = getattr(step, "tool", self._tool)
+            ended = self.carry(
+                carry_out(step, run, work, start=self._start), self._prior(run, work)
+            )
+            failed = failed + 1 if ended is not None else 0
+            if ended is not None and failed >= tries:
+                return ended
+
+    def carry(self, procedure: Procedure, prior: RadiusPrior | None = None) -> GaveUp | None:
+        """Carry one procedure to its end."""
+        reply: Reply | None = None
+        while True:
+            try:
+                request = next(procedure) if reply is None else procedure.send(reply)
+            except StopIteration as stop:
+                ended: GaveUp | None = stop.value
+                return ended
+            reply = self._answer(request, prior)
+
+    def _answer(self, request: Request, prior: RadiusPrior | None) -> Reply:
+        match request:
+            case Move(x=x, y=y, z=z):
+                if (x, y, z) != (None, None, None):
+                    self._machine.move_to(x=x, y=y, z=z)
+                    self._moved_at_s = self._camera.now_s()
+                return Arrived(shown=self._machine.shown())
+            case TakeTool(tool=tool):
+                self._machine.select_tool(tool)
+                self._moved_at_s = self._camera.now_s()
+                return Arrived(shown=self._machine.shown())
+            case HomeAll():
+                self._machine.home()
+                self._moved_at_s = self._camera.now_s()
+                return Arrived(shown=self._machine.shown())
+            case Look():
+                return self._look(prior)
+            case TakeBurst():
+                return self._burst(prior)
+            case Record(fact=fact, pictures=pictures):
+                self._store.append(self._run_id, fact, pictures)
+                return Recorded()
+            case _:
+                assert_never(request)
+
+    def _prior(self, run: Run, work: Work) -> RadiusPrior | None:
+        """Return the bore's radius as far as the scale and the tool's nominal bore tell it."""
+        if not isinstance(work.scale, PixelScale) or self._tool is None:
+            return None
+        bore_mm = run.profile.tool(self._tool).bore_mm
+        return RadiusPrior(radius_px=bore_mm * 500.0 / work.scale.um_per_px)
+
+    def _settled(self, after_s: float) -> Frame:
+        """Return a frame that was taken after the last motion, and after `after_s`."""
+        since = max(after_s, self._moved_at_s + self._settings.settle_s)
+        deadline = time.monotonic() + self._settings.patience_s
+        while (left := deadline - time.monotonic()) > 0.0:
+            frame = self._camera.next_frame(after_s=since, timeout_s=min(left, 2.0))
+            if frame is not None:
+                return frame
+        health = self._camera.health()
+        raise CameraError(
+            f"No picture from the camera: {health.sentence or 'it gives no new frames'} "
+            "The run is kept; plug the camera in and go on.",
+            code="no-frames",
+        )
+
+    def _look(self, prior: RadiusPrior | None) -> Looked:
+        frame = self._settled(self._camera.now_s())
+        fit = find_bore(frame.image, radius_prior=prior)
+        seen = Seen(
+            frame_id=frame.frame_id,
+            arrived_at_s=frame.arrived_at_s,
+            camera_generation=frame.camera_generation,
+            fit=fit,
+        )
+        return Looked(seen=seen, sharpness=sharpness(frame.image))
+
+    def _burst(self, prior: RadiusPrior | None) -> Burst:
+        """Take frames of one generation, all from after the request and after the motion."""
+        frames = [self._settled(self._camera.now_s())]
+        while len(frames) < self._settings.frames:
+            frame = self._settled(frames[-1].arrived_at_s)
+            if frame.camera_generation != frames[-1].camera_generation:
+                frames.clear()
+            frames.append(frame)
+        fit = fit_burst([frame.image for frame in frames], radius_prior=prior)
+        height, width = frames[0].image.shape[:2]
+        return Burst(
+            fit=fit,
+            pictures=kept_pictures(frames, fit, self._settings.crop_radii),
+            picture_size_px=(width, height),
+            camera_generation=frames[0].camera_generation,
+        )
+
+
+def kept_pictures(
+    frames: list[Frame], fit: BurstFit | BoreRefusal, crop_radii: float
+) -> tuple[Picture, ...]:
+    """Return what is kept of a burst: one full grey frame, and crops of the rest."""
+    if isinstance(fit, BoreRefusal) or not frames:
+        return ()
+    first = fit.frames_used[0] if fit.frames_used else 0
+    return tuple(
+        _picture(frame, None if i == first else fit.centre_px, crop_radii * fit.radius_px)
+        for i, frame in enumerate(frames)
+    )
+
+
+def grey(image: Grey) -> Grey:
+    """Return the grey plane of a frame."""
+    if image.ndim == 2:
+        return image
+    return cast("Grey", cv2.cvtColor(image, cv2.COLOR_BGR2GRAY))
+
+
+def _picture(frame: Frame, centre: PointPx | None, half_px: float) -> Picture:
+    plane = grey(frame.image)
+    if centre is None:
+        return Picture(
+            image=plane, kind=PictureKind.FULL, origin_px=(0, 0), frame_id=frame.frame_id
+        )
+    height, width = plane.shape
+    left, right = (min(max(round(centre.u + s * half_px), 0), width) for s in (-1, 1))
+    top, bottom = (min(max(round(centre.v + s * half_px), 0), height) for s in (-1, 1))
+    return Picture(
+        image=plane[top:bottom, left:right],
+        kind=PictureKind.CROP,
+        origin_px=(left, top),
+        frame_id=frame.frame_id,
+    )
