@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.dialects import DIALECTS
@@ -242,6 +242,7 @@ READERS: dict[str, Callable[[str], Numbers]] = {
 
 
 @pytest.mark.parametrize("name", DIALECTS)
+@settings(deadline=None)  # a busy machine is not a failure
 @given(
     x=st.floats(-30.0, 30.0), y=st.floats(-30.0, 30.0), z=st.floats(-3.0, 3.0),
     reference=st.sampled_from([0, 1]),
@@ -253,12 +254,10 @@ def test_the_text_reads_back_as_the_numbers(
     stored = {0: OffsetMm(), 1: OffsetMm(HOME_X.get(name, 0.0), 0.0, 0.0)}
     vectors = {1 - reference: NozzleVectorMm(x, y, z)}
     new = dialect.new_stored(vectors=vectors, stored_raw=stored, reference_tool=reference)
-    settings = dialect.text(
-        new=new, stored_raw=stored, reference_tool=reference, z_measured=True
-    ).settings
-    read = READERS[name](settings)
+    text = dialect.text(new=new, stored_raw=stored, reference_tool=reference, z_measured=True)
+    read = READERS[name](text.settings)
     told = {tool for tool, _ in read}
-    assert told >= {tool for tool in (1 - reference,) if dialect.can_store(tool)}
+    assert told >= {tool for tool in new if new[tool] != pytest.approx(stored[tool], abs=1e-6)}
     assert read == {
         (tool, axis): pytest.approx(new[tool]["xyz".index(axis)], abs=0.000501)
         for tool in told
