@@ -119,15 +119,18 @@ class Database:
             with engine.begin() as connection:
                 yield connection
 
-    def _connect(self) -> sqlite3.Connection:
+    def _open(self) -> sqlite3.Connection:
         name = str(self.path) if self._vfs is None else f"{self.path.as_uri()}?vfs={self._vfs}"
-        connection = sqlite3.connect(
+        return sqlite3.connect(
             name,
             uri=self._vfs is not None,
             timeout=self._busy_timeout_s,
             isolation_level=None,  # transactions begin where `_begin` says so
             check_same_thread=False,
         )
+
+    def _connect(self) -> sqlite3.Connection:
+        connection = self._open()
         connection.execute("PRAGMA foreign_keys = ON")
         # EXTRA is FULL and, with a rollback journal, the folder's entry too.
         connection.execute("PRAGMA synchronous = EXTRA")
@@ -136,7 +139,7 @@ class Database:
         return connection
 
     def _settle(self, wal_allowed: bool) -> str:
-        with closing(self._connect()) as connection:
+        with closing(self._open()) as connection:
             # Before anything is switched, so that a foreign file stays as it was. A
             # file with a log on a drive that cannot have one is not yet readable.
             with suppress(sqlite3.OperationalError):
@@ -146,7 +149,7 @@ class Database:
                 _fall_back(connection)
             (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
             if verdict != "ok":
-                raise faults.damaged(self.path, str(verdict))
+                raise faults.damaged(self.path, " ".join(str(verdict).split()))
             self._refuse_foreign(connection)
         return WAL if is_wal else ROLLBACK
 
