@@ -1,0 +1,1 @@
+"""How the sample frames are made: a nozzle tip in three dimensions, seen by a real lens."""
