@@ -6,14 +6,15 @@ refuse it, some shift the head when a tool is taken.
 
 from __future__ import annotations
 
+import math
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from app.bench.axes import Mm3
-from app.bench.clock import Clock
+from app.bench.clock import Clock, VirtualClock
 from app.bench.firmware import Family, Firmware, Rules
 from app.bench.lens import CameraBody
 from app.bench.mechanics import SECOND_CARRIAGE, Mechanics
@@ -94,6 +95,7 @@ class Controller:
             has_second_carriage=self._two_carriages,
             rng=np.random.default_rng([truth.seed, 2]),
         )
+        self._slice_s = math.inf if isinstance(clock, VirtualClock) else 0.02
         self._halted = False
         self._begin()
 
@@ -136,6 +138,11 @@ class Controller:
         """Return where the active tool's motors are, in whole steps."""
         with self._lock:
             return self._mechanics.motor(self._x_axis())
+
+    def count(self, at: Mm3) -> tuple[int, int, int]:
+        """Return a coordinate as whole motor steps."""
+        x_mm, z_mm = (self._mechanics.axes[name].step_mm for name in ("x", "z"))
+        return round(at.x / x_mm), round(at.y / x_mm), round(at.z / z_mm)
 
     def limits(self) -> Mapping[str, tuple[float, float]]:
         """Return the travel of each axis of the carriage."""
@@ -215,15 +222,40 @@ class Controller:
             if move:
                 self.go(shown._asdict())
 
-    def finish(self) -> bool:
-        """Block until all queued motion has ended; False when the clock was stopped."""
+    def finish(self, *, waiting: Callable[[], None] | None = None) -> bool:
+        """Block until all queued motion has ended, or the machine was halted.
+
+        Parameters
+        ----------
+        waiting
+            Called now and then while it blocks.
+
+        Returns
+        -------
+        bool
+            False when the clock was stopped.
+        """
+        while (now_s := self._clock.now_s()) < (until_s := self._busy_until()):
+            # In slices, so that a halt from another thread is seen.
+            if not self._clock.wait_until(min(until_s, now_s + self._slice_s)):
+                return False
+            if waiting is not None:
+                waiting()
+        return True
+
+    def stop_motion(self) -> None:
+        """Drop what was queued and stand still; the position is no longer known."""
         with self._lock:
-            until_s = self._mechanics.busy_until_s
-        return self._clock.wait_until(until_s)
+            running = self._mechanics.busy_until_s > self._clock.now_s()
+            self._mechanics.stop(self._clock.now_s())
+            if running:
+                self._homed.clear()
+                self._told |= {name: axis.motor_mm for name, axis in self._mechanics.axes.items()}
 
     def halt(self) -> None:
-        """Stop in an emergency: motors off, position and homing gone."""
+        """Stop in an emergency: motion and motors off, position and homing gone."""
         with self._lock:
+            self.stop_motion()
             self._halted = True
             self._homed.clear()
 
@@ -246,6 +278,10 @@ class Controller:
             return TipPlace(tool=taken.tool, at_mm=carriage.plus(nozzle).plus(taken.off_mm))
 
     # -- inside -----------------------------------------------------------------
+
+    def _busy_until(self) -> float:
+        with self._lock:
+            return self._mechanics.busy_until_s
 
     def _begin(self) -> None:
         """Stand near the camera, homed, with the reference tool in place."""
@@ -298,10 +334,16 @@ class Controller:
             axis: min(max(value, self._travel[axis][0]), self._travel[axis][1])
             for axis, value in target.items()
         }
-        if self.rules.family is Family.SMOOTHIE:
-            return target
         # Half a micrometre is rounding, not a wish to go there.
-        outside = any(abs(clamped[axis] - target[axis]) > 0.0005 for axis in target)
+        outside = [axis for axis in target if abs(clamped[axis] - target[axis]) > 0.0005]
+        if outside and self.rules.family is Family.SMOOTHIE:
+            # Its soft end stops are on here; what they do by default is to halt.
+            self.halt()
+            raise MachineError(
+                f"The move would leave the travel of {outside[0].upper()}; the machine halted.",
+                code="end-stop",
+                value=outside[0].upper(),
+            )
         if outside and self.rules.family is Family.KLIPPER:
             raise MachineError(
                 "The move would leave the machine's travel.",
@@ -317,7 +359,8 @@ class Controller:
         moved = self._mechanics.travel(
             motors,
             now_s=self._clock.now_s(),
-            speed_mm_per_s=min(speed_mm_per_s or fastest, fastest),
+            # A crawl of a tenth of a millimetre a second is slow enough for anything.
+            speed_mm_per_s=max(min(speed_mm_per_s or fastest, fastest), 0.1),
             least_steps=self.rules.least_steps,
         )
         self._told |= motors

@@ -63,15 +63,29 @@ def parse_line(text: str) -> Line | None:
     if digits is None:
         pairs = {key.upper(): value.strip("\"'") for key, value in _PAIR.findall(rest)}
         return Line(name=letters.upper(), words={}, pairs=pairs)
-    words = {
-        letter.upper(): float(number) if number else None for letter, number in _WORD.findall(rest)
-    }
+    words = {letter.upper(): _finite(number) for letter, number in _WORD.findall(rest)}
     return Line(name=f"{letters.upper()}{_whole(digits)}", words=words, pairs={})
 
 
-def _whole(digits: str) -> str:
+def _finite(digits: str) -> float | None:
+    """Return a number; None for none, and for one too long to be any."""
+    if not digits:
+        return None
     value = float(digits)
-    return str(int(value)) if value.is_integer() else digits
+    return value if math.isfinite(value) else None
+
+
+def _literal(text: str) -> float:
+    """Return a number; ValueError for what is none."""
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(text)
+    return value
+
+
+def _whole(digits: str) -> str:
+    value = _finite(digits)
+    return str(int(value)) if value is not None and value.is_integer() else digits
 
 
 _XYZ = {"X": "x", "Y": "y", "Z": "z"}
@@ -81,10 +95,20 @@ class Interpreter:
     """One conversation with the board: modes and line numbers are its own.
 
     Calls of `answer` may come from any thread, one at a time.
+
+    Parameters
+    ----------
+    controller
+        The board; several conversations may share it.
+    waiting
+        Called now and then while a line takes long.
     """
 
-    def __init__(self, controller: Controller) -> None:
+    def __init__(
+        self, controller: Controller, *, waiting: Callable[[], None] | None = None
+    ) -> None:
         self._board = controller
+        self._waiting = waiting
         self._family = controller.rules.family
         self._relative = False
         self._speed_mm_per_s: float | None = None
@@ -113,9 +137,13 @@ class Interpreter:
             text = numbered.group(2).split("*", 1)[0]
         line = parse_line(text)
         if line is None:
+            # A blank line: Marlin says nothing at all.
             return [] if self._family is Family.MARLIN else ["ok"]
         if self._board.is_halted:
             return self._deaf(line)
+        if self._family is Family.MARLIN and text.lstrip()[:1].islower():
+            # It takes capitals only.
+            return self._ok(f'echo:Unknown command: "{text.strip()}"')
         return self._run(line)
 
     def greeting(self) -> list[str]:
@@ -136,6 +164,7 @@ class Interpreter:
                 "M92": self._nothing,
                 "M211": self._limits,
                 "M218": self._m218,
+                "M410": self._quick_stop,
                 "M500": self._settings_stored,
                 "M605": self._nothing,
             }
@@ -190,7 +219,10 @@ class Interpreter:
                 "no-such-tool": f'// Unknown command:"T{value}"',
                 "out-of-range": f"!! Move out of range: {value}",
             },
-            Family.SMOOTHIE: {"no-such-tool": f"Error: T{value} invalid tool"},
+            Family.SMOOTHIE: {
+                "no-such-tool": f"Error: T{value} invalid tool",
+                "end-stop": f"Error: Soft Endstop {value} was exceeded - reset or M999 required",
+            },
         }[self._family]
         return self._ok(texts.get(error.code, f"Error: {error.message}"))
 
@@ -212,7 +244,7 @@ class Interpreter:
 
     def _move(self, line: Line) -> list[str]:
         feed = line.number("F")
-        if feed is not None and feed > 0.0 and math.isfinite(feed):
+        if feed is not None and feed > 0.0:
             self._speed_mm_per_s = feed / 60.0
         named = line.numbers(_XYZ)
         if self._relative:
@@ -226,7 +258,7 @@ class Interpreter:
         named = frozenset(axis for letter, axis in _XYZ.items() if letter in line.words)
         # Klipper takes the axes of G28 as words too; both write "G28 X".
         self._board.home(named or frozenset("xyz"))
-        self._board.finish()
+        self._board.finish(waiting=self._waiting)
         return self._ok(*([self._m114()] if self._family is Family.MARLIN else []))
 
     def _absolute(self, _line: Line) -> list[str]:
@@ -238,7 +270,7 @@ class Interpreter:
         return self._ok()
 
     def _finish(self, _line: Line) -> list[str]:
-        self._board.finish()
+        self._board.finish(waiting=self._waiting)
         return self._ok()
 
     def _tool(self, line: Line) -> list[str]:
@@ -247,7 +279,7 @@ class Interpreter:
             return self._ok(*([active] if self._family is Family.MARLIN else []))
         tool = int(line.name[1:])
         self._board.select(tool, may_move=line.number("S") != 1.0)
-        self._board.finish()
+        self._board.finish(waiting=self._waiting)
         return self._ok(*([f"Active Extruder: {tool}"] if self._family is Family.MARLIN else []))
 
     def _emergency(self, _line: Line) -> list[str]:
@@ -259,6 +291,10 @@ class Interpreter:
         if self._family is Family.REPRAP:
             return self._ok("Emergency Stop! Reset the controller to continue.")
         return ["ok Emergency Stop Requested - reset or M999 required to exit HALT state"]
+
+    def _quick_stop(self, _line: Line) -> list[str]:
+        self._board.stop_motion()
+        return self._ok()
 
     def _reset(self, _line: Line) -> list[str]:
         self._board.reset()
@@ -279,17 +315,14 @@ class Interpreter:
             # Count is in the frame that the offsets shift (planner.cpp
             # `set_machine_position_mm`).
             shift = self._board.position().minus(self._board.carriage())
-            count = motor.plus(shift)
-            steps = f"X:{count.x * 80:.0f} Y:{count.y * 80:.0f} Z:{count.z * 400:.0f}"
+            x, y, z = self._board.count(motor.plus(shift))
+            steps = f"X:{x} Y:{y} Z:{z}"
             return f"{shown} E:0.00 Count {steps}"
         if self._family is Family.REPRAP:
             carriage = self._board.carriage()
             machine = f"{carriage.x:.3f} {carriage.y:.3f} {carriage.z:.3f}"
-            count = motor.times(80.0)
-            return (
-                f"{shown} E:0.000 E0:0.0 Count {count.x:.0f} {count.y:.0f} {count.z:.0f} "
-                f"Machine {machine} Bed comp 0.000"
-            )
+            x, y, z = self._board.count(motor)
+            return f"{shown} E:0.000 E0:0.0 Count {x} {y} {z} Machine {machine} Bed comp 0.000"
         return f"{shown} E:0.000"
 
     def _coordinates(self, decimals: int, *, join: str = ":") -> str:
@@ -390,7 +423,7 @@ class Interpreter:
         """Keep a number; where the macros read such variables it is tool 1's X in ``t1_x``."""
         match = _VARIABLE.match(line.pairs.get("VARIABLE", ""))
         try:
-            value = float(line.pairs.get("VALUE", ""))
+            value = _literal(line.pairs.get("VALUE", ""))
         except ValueError:
             return self._ok("!! Unable to parse the value as a literal")
         read = self._board.rules.macros_read_variables
@@ -436,9 +469,9 @@ def gcode_offset(line: Line) -> tuple[dict[str, float], dict[str, float]]:
     ValueError
         For what is no number.
     """
-    axes = {a: float(line.pairs[a.upper()]) for a in "xyz" if a.upper() in line.pairs}
+    axes = {a: _literal(line.pairs[a.upper()]) for a in "xyz" if a.upper() in line.pairs}
     adjust = {
-        a: float(line.pairs[f"{a.upper()}_ADJUST"])
+        a: _literal(line.pairs[f"{a.upper()}_ADJUST"])
         for a in "xyz"
         if f"{a.upper()}_ADJUST" in line.pairs
     }

@@ -95,6 +95,12 @@ class BenchMachine:
     def _finish(self) -> None:
         if not self._board.finish():
             raise MachineError("The bench was closed during a move.", code="closed")
+        if self._board.is_halted:
+            raise MachineError(
+                "The machine was stopped in an emergency; its position is gone. "
+                "Reset it, then home it with the camera out of the way.",
+                code="halted",
+            )
 
     def _check_open(self) -> None:
         if self._closed:

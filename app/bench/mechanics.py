@@ -86,6 +86,17 @@ class Axis:
         """Remember a stretch of motion."""
         self._legs.append(leg)
 
+    def stop(self, now_s: float) -> None:
+        """Stand still where a running or queued motion has brought the load by now."""
+        here_mm = self.load_mm(now_s)
+        moved = any(leg.end_s > now_s for leg in self._legs)
+        if not moved:
+            return
+        self._legs.append(_Leg(start_s=now_s, end_s=now_s, start_mm=here_mm, end_mm=here_mm))
+        kept = [leg for leg in self._legs if leg.start_s <= now_s]
+        self._legs = deque(sorted(kept, key=lambda leg: leg.start_s), maxlen=_HISTORY)
+        self.put(here_mm - self.switch_error_mm, side=0)
+
     def load_mm(self, time_s: float) -> float:
         """Return where the load stood at a time, ringing left out."""
         leg = self._leg_at(time_s)
@@ -203,6 +214,12 @@ class Mechanics:
             axis.put(switch_mm, side=-1)
             axis.note(_Leg(start_s=start_s, end_s=end_s, start_mm=before_mm, end_mm=axis.turn(0)))
         self.busy_until_s = end_s
+
+    def stop(self, now_s: float) -> None:
+        """Drop all motion that has not happened yet; steps are lost."""
+        for axis in self.axes.values():
+            axis.stop(now_s)
+        self.busy_until_s = min(self.busy_until_s, now_s)
 
     def place(self, x_axis: str, time_s: float) -> Mm3:
         """Return where a carriage really stood at a time, ringing included."""
