@@ -6,6 +6,7 @@ import re
 import secrets
 import unicodedata
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -24,6 +25,9 @@ DATABASE = "records.sqlite"
 """Name of the database in the folder of the records."""
 
 _DRAWS = 100
+
+_STALE_S = 3600.0
+"""Writing a picture takes a fraction of a second; one this old will never be ready."""
 
 
 def utc_now() -> datetime:
@@ -268,8 +272,20 @@ def _prepare_folder(folder: Path) -> None:
         incoming.mkdir(parents=True, exist_ok=True)
         probe = incoming / f"{secrets.token_hex(8)}.part"
         disk.write_part(probe, b"")
+        _sweep(incoming, probe.stat().st_mtime - _STALE_S)
         probe.unlink()
         (folder / DATABASE).open("ab").close()
+
+
+def _sweep(incoming: Path, before_s: float) -> None:
+    """Remove what programs that were killed had begun to write.
+
+    Younger files may be another program's that is writing now.
+    """
+    for part in incoming.glob("*.part"):
+        with suppress(OSError):  # it became a picture meanwhile, or stays: no harm
+            if part.stat().st_mtime < before_s:
+                part.unlink()
 
 
 def _slug(name: str) -> str:

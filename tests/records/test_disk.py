@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path, PurePosixPath
 
@@ -110,3 +111,15 @@ def test_a_kept_file_replaces_the_old_one_and_leaves_no_part(tmp_path: Path) -> 
 
     assert target.read_bytes() == b"new"
     assert not part.exists()
+
+
+def test_what_a_killed_program_had_begun_is_swept_once_it_is_old(tmp_path: Path) -> None:
+    Store(tmp_path).close()
+    old, young = (tmp_path / "incoming" / name for name in ("old.part", "young.part"))
+    for part in (old, young):
+        part.write_bytes(b"half a picture")
+    os.utime(old, (0.0, young.stat().st_mtime - 4000.0))
+
+    Store(tmp_path).close()
+
+    assert list((tmp_path / "incoming").iterdir()) == [young]
