@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 from contextlib import ExitStack, closing
+from dataclasses import dataclass
 from pathlib import Path
 
 from app.bench import MACHINES, World
@@ -65,15 +66,27 @@ def run(arguments: argparse.Namespace) -> int:
     return Exit.GOOD if good else Exit.CHECK_FAILED
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Row:
     """One tool and axis: found against true."""
 
-    def __init__(self, tool: int, axis: str, found_mm: float, true_mm: float, u_mm: float) -> None:
-        self.tool, self.axis = tool, axis
-        self.found_mm, self.true_mm = found_mm, true_mm
-        self.u_um = u_mm * 1e3
-        self.off_um = (found_mm - true_mm) * 1e3
-        self.outside = not abs(self.off_um) <= self.u_um
+    tool: int
+    axis: str
+    found_mm: float
+    true_mm: float
+    u_mm: float
+
+    @property
+    def off_um(self) -> float:
+        return (self.found_mm - self.true_mm) * 1e3
+
+    @property
+    def u_um(self) -> float:
+        return self.u_mm * 1e3
+
+    @property
+    def outside(self) -> bool:
+        return not abs(self.off_um) <= self.u_um
 
 
 Vectors = dict[int, tuple[float, float, float]]
@@ -117,11 +130,14 @@ def _say_step(step: Step, run: Run) -> None:
 
 
 def _compare(finished: FinishedRun, truth: Vectors) -> list[_Row]:
-    return [
-        _Row(o.tool, "XY"[axis], o.vector_mm[axis], truth[o.tool][axis], o.expanded_mm[axis])
-        for o in finished.solution.tools[1:]
-        for axis in (0, 1)
-    ]
+    rows = []
+    for offset in finished.solution.tools[1:]:
+        found, true, u = offset.vector_mm, truth[offset.tool], offset.expanded_mm
+        rows += [
+            _Row(tool=offset.tool, axis="X", found_mm=found.x, true_mm=true[0], u_mm=u[0]),
+            _Row(tool=offset.tool, axis="Y", found_mm=found.y, true_mm=true[1], u_mm=u[1]),
+        ]
+    return rows
 
 
 def _tell(finished: FinishedRun, truth: Vectors, *, as_json: bool) -> None:

@@ -24,10 +24,12 @@ PREPARATION = (
 """What has to be ticked once a run (design: cold under 50 C, cable taped, automatic
 focus, exposure and zoom off)."""
 
-SCALE_JOGS = 5
-"""A start and four corners: corners beat a cross, and more than nine gains little."""
+SCALE_JOGS = 6
+"""A start and five jogs to the corners of a pentagon. Corners beat a cross, and more
+than nine gains little; of a pentagon no three lie on a line and no two are opposite, so
+that a wrong entry shows at its own place and not at another one too."""
 
-_CORNERS = ((1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0), (1.0, -1.0))
+_CORNERS = ((1.0, 0.0), (0.3, 0.95), (-0.8, 0.6), (-0.8, -0.6), (0.3, -0.95))
 _LONGEST_JOG_MM = 1.0
 _SHORTEST_JOG_MM = 0.1
 _FIRST_GUESS_MM = 0.5
@@ -218,15 +220,14 @@ def jog_length_mm(profile: Profile, *, start_of: Sighting) -> float:
     """Return how far from the start the corners may lie, so that the bore stays in view.
 
     A pixel's size is guessed from the bore, which is good to some ten percent: enough
-    to choose a jog, not to measure with. A corner may lie along either axis of the
-    picture, hence the root of two.
+    to choose a jog, not to measure with.
     """
     seen = start_of.seen
     um_per_px = profile.tool(seen.tool).bore_mm * 500.0 / seen.radius_px
     width, height = seen.picture_size_px
     u, v = seen.centre_px
     room_px = min(u, width - 1 - u, v, height - 1 - v) - 1.8 * seen.radius_px
-    room_mm = 0.85 * room_px * um_per_px * 1e-3 / 2.0**0.5
+    room_mm = 0.85 * room_px * um_per_px * 1e-3
     step = max(_SHORTEST_JOG_MM, profile.display_step_mm)
     rounded = rounded_step(int(max(room_mm, 0.0) / step) * step, profile.display_step_mm)
     return min(max(rounded, step), _LONGEST_JOG_MM)
@@ -239,8 +240,8 @@ def _free_corner(sightings: tuple[Sighting, ...], half: float) -> tuple[float, f
         near = [
             s
             for s in sightings[1:]
-            if abs(s.seen.position.x - start.x - corner[0] * half) < half / 2.0
-            and abs(s.seen.position.y - start.y - corner[1] * half) < half / 2.0
+            if abs(s.seen.position.x - start.x - corner[0] * half) < 0.4 * half
+            and abs(s.seen.position.y - start.y - corner[1] * half) < 0.4 * half
         ]
         if not near:
             return corner

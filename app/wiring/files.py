@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import tempfile
 from pathlib import Path
 
@@ -22,7 +21,7 @@ def write_text(path: Path, text: str) -> None:
             "w", encoding="utf-8", newline="", dir=path.parent, delete=False
         ) as file:
             file.write(text)
-        os.replace(file.name, path)
+        Path(file.name).replace(path)
     except OSError as error:
         raise InputError(
             f"{path} cannot be written: {error.strerror or error}.",
