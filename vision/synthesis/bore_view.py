@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float32]
 _DEPTH_ROWS = 24
 _WALL_MM = 0.030
 _WALL_LENGTH_MM = 0.6
-_WALL_ALBEDO = 0.7
+_WALL_ALBEDO = 1.05
 
 # A worn land is not quite flat: its slope grows by this much per mm away from
 # the middle, so each lamp is mirrored at one place of it.
@@ -82,7 +82,7 @@ def _filled(
     for mirror, weight in zip(lighting.half_slopes, lighting.weights, strict=True):
         off = (slope_x - mirror[0]) ** 2 + (slope_y - mirror[1]) ** 2
         gleam += (1.6 * weight * np.exp(-0.5 * off / 0.03**2)).astype(np.float32)
-    matt = np.float32(lighting.weights.sum() + ambient) * (0.6 + 0.4 * texture.mottle)
+    matt = np.float32(lighting.weights.sum() + ambient) * (0.8 + 0.2 * texture.mottle)
     lit = np.array(fill.albedo, dtype=np.float32) * matt[..., None]
     lit += (np.float32(fill.gloss) * gleam)[..., None]
     out: FloatArray = (gap * (1.0 - cover) + lit * cover).astype(np.float32, copy=False)
@@ -99,7 +99,7 @@ def glints(texture: TipTexture, lighting: Lighting, sharpness: float) -> FloatAr
     if sharpness == 0.0:
         return np.zeros_like(polish)
     per_mm = _DOME_PER_MM + lighting.slope_per_mm
-    spread_mm = (0.012 + 0.05 * (1.0 - sharpness)) / per_mm
+    spread_mm = (0.008 + 0.036 * (1.0 - sharpness)) / per_mm
     count, texel_mm = polish.shape[0], texture.near.texel_mm
     # The spots are soft: a coarse grid, enlarged, is the same picture in a tenth of the time.
     coarse = max(8, math.ceil(count * texel_mm / (0.35 * spread_mm)))
@@ -107,7 +107,7 @@ def glints(texture: TipTexture, lighting: Lighting, sharpness: float) -> FloatAr
     axis = ((np.arange(coarse) + 0.5) * (side_mm / coarse) - 0.5 * side_mm).astype(np.float32)
     spots = np.zeros((coarse, coarse), dtype=np.float32)
     for mirror, weight in zip(lighting.half_slopes, lighting.weights, strict=True):
-        peak = np.float32(15.0 * sharpness * weight)
+        peak = np.float32(12.0 * sharpness * weight)
         spots += peak * _spot(axis, mirror / per_mm, spread_mm)
     fine = cv2.resize(spots, (count, count), interpolation=cv2.INTER_LINEAR)
     return np.asarray(fine, dtype=np.float32) * polish

@@ -22,7 +22,8 @@ class DropTexture:
     Attributes
     ----------
     rows, columns
-        The patch of the near layer that the drop and its shadow lie in.
+        The patch of the near layer that the drop and its shadow lie in,
+        counted from the bore's centre.
     cover
         Shape (h, w): how much of each texel it hides.
     shadow
@@ -45,18 +46,42 @@ class DropTexture:
     gloss: float
 
 
+def drop_reach_mm(tip: Tip, drop: Drop) -> float:
+    """Return a distance from the bore's centre beyond which nothing of the drop lies."""
+    return math.sqrt(2.0) * (0.5 * tip.bore_mm + _spread_mm(tip, drop))
+
+
+def _spread_mm(tip: Tip, drop: Drop) -> float:
+    """Return how far outline and shadow reach from the drop's place on the rim."""
+    along, across = _semi_axes_mm(tip, drop)
+    return 1.25 * max(along, 2.0 * across) + 0.05
+
+
+def _semi_axes_mm(tip: Tip, drop: Drop) -> tuple[float, float]:
+    """Return the semi-axes, along and across the rim, of an ellipse that hides `extent`.
+
+    It reaches from `size_mm` outside of the rim to as far inside as it takes, and passes
+    through the points of the rim at the angles +-a, a = pi extent.
+    """
+    rim, end = 0.5 * tip.bore_mm, math.pi * drop.extent
+    inward = max(min(drop.size_mm, 0.8 * rim), 1.25 * rim * (1.0 - math.cos(end)))
+    across = 0.5 * (drop.size_mm + inward)
+    angles = np.linspace(0.0, end, 64)
+    out = rim * (np.cos(angles) - 1.0) - (drop.size_mm - across)
+    along = rim * np.sin(angles) / np.sqrt(1.0 - (out / across) ** 2 + 1e-12)
+    return float(along[1:].max()), across
+
+
 def prepare_drop(tip: Tip, drop: Drop, texel_mm: float, rng: np.random.Generator) -> DropTexture:
     """Return the drop's outline and surface.
 
-    The near layer must reach 1.6 `size_mm` beyond the rim; rows and columns are
-    counted from the bore's centre and made absolute by `place_drop`.
+    The near layer must reach `drop_reach_mm` and two texels more. Rows and columns are
+    counted from the bore's centre.
     """
     rim = 0.5 * tip.bore_mm
-    # A disc about a point of the rim covers +-a of it when its radius is the chord 2 R sin(a/2).
-    chord = 2.0 * rim * math.sin(0.5 * math.pi * drop.extent)
-    along, across = chord, 0.5 * (drop.size_mm + min(drop.size_mm, 0.8 * rim))
+    along, across = _semi_axes_mm(tip, drop)
     shift = drop.size_mm - across
-    reach = max(along, across + shift) * 1.25 + 3.0 * texel_mm
+    reach = _spread_mm(tip, drop) + 2.0 * texel_mm
     offset = np.array([math.cos(drop.angle_rad), math.sin(drop.angle_rad)]) * rim
     first = np.floor((offset - reach) / texel_mm).astype(int)
     last = np.ceil((offset + reach) / texel_mm).astype(int)
@@ -84,7 +109,7 @@ def prepare_drop(tip: Tip, drop: Drop, texel_mm: float, rng: np.random.Generator
 
 def _wavy(angle: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.float64]:
     wave = np.zeros_like(angle)
-    for order, height in ((2, 0.06), (3, 0.05), (5, 0.025)):
+    for order, height in ((2, 0.07), (3, 0.07), (5, 0.04), (8, 0.015)):
         wave += rng.uniform(0.5, 1.0) * height * np.cos(order * angle + rng.uniform(0.0, 6.28))
     return 1.0 + wave
 

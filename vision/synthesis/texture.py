@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.synthesis.checks import require_positive
-from vision.synthesis.drop import DropTexture, prepare_drop
+from vision.synthesis.drop import DropTexture, drop_reach_mm, prepare_drop
 from vision.synthesis.light import ANGLES, Facet
 from vision.synthesis.tip import Tip
 
@@ -36,10 +36,10 @@ def near_facets(tip: Tip) -> tuple[Facet, ...]:
     rim, land = 0.5 * tip.bore_mm, 0.5 * tip.land_mm
     across = 0.05 + 0.13 * tip.turning_marks
     return (
-        _facet(rim, -0.55, 0.30, 0.16, 1.00, 0.15),
-        _facet(0.5 * (rim + land), 0.0, across, 0.055, 0.95, 0.42),
-        _facet(land, 0.25, 0.22, 0.09, 0.75, 0.30),
-        _facet(land + 0.15, 0.75, 0.42, 0.10, 0.55, 0.16),
+        _facet(rim, -0.50, 0.26, 0.14, 1.30, 0.12),
+        _facet(0.5 * (rim + land), 0.0, across, 0.034, 1.60, 0.30),
+        _facet(land, 0.22, 0.20, 0.04, 2.2, 0.18),
+        _facet(land + 0.15, 0.70, 0.36, 0.026, 5.5, 0.09),
     )
 
 
@@ -47,9 +47,9 @@ def far_facets(tip: Tip) -> tuple[Facet, ...]:
     """Return the cone from the land's edge to where it ends."""
     land, cone = 0.5 * tip.land_mm, 0.5 * tip.cone_mm
     return (
-        _facet(land + 0.15, 0.75, 0.42, 0.10, 0.55, 0.16),
-        _facet(0.6 * land + 0.4 * cone, 0.75, 0.40, 0.085, 0.45, 0.11),
-        _facet(cone, 0.80, 0.38, 0.08, 0.26, 0.05),
+        _facet(land + 0.15, 0.70, 0.36, 0.026, 5.5, 0.09),
+        _facet(0.6 * land + 0.4 * cone, 0.70, 0.34, 0.020, 8.0, 0.07),
+        _facet(cone, 0.75, 0.34, 0.017, 9.0, 0.04),
     )
 
 
@@ -152,12 +152,12 @@ def prepare_tip(tip: Tip, *, um_per_px: float) -> TipTexture:
     if not 0.5 <= um_per_px <= 100.0:
         raise ValueError(f"um_per_px must lie between 0.5 and 100, got {um_per_px!r}")
     texel_mm = 1e-3 * um_per_px
-    grid = _Grid.spanning(_near_half_mm(tip), texel_mm)
+    grid = _Grid.spanning(_near_half_mm(tip) + 4.0 * texel_mm, texel_mm)
     # One stream for each part: a change in one leaves the others as they are.
     streams = np.random.default_rng(tip.seed).spawn(6)
     bore_depth = _rim_depth(tip, grid, streams[0])
     bore = _cover(bore_depth, texel_mm)
-    near, polish = _near_layer(tip, grid, streams[1])
+    near, polish = _near_layer(tip, grid, bore, streams[1])
     patch = _middle(bore, _patch_half(tip, texel_mm))
     return TipTexture(
         tip=tip,
@@ -168,7 +168,7 @@ def prepare_tip(tip: Tip, *, um_per_px: float) -> TipTexture:
         bore_depth_mm=_frozen(bore_depth[patch]),
         polish=_frozen(polish),
         mottle=_frozen(
-            1.0 + 0.5 * tip.grain * _smooth_noise(bore[patch].shape, 0.04 / texel_mm, streams[3])
+            1.0 + 0.36 * tip.grain * _smooth_noise(bore[patch].shape, 0.04 / texel_mm, streams[3])
         ),
         drop=None if tip.drop is None else prepare_drop(tip, tip.drop, texel_mm, streams[4]),
         background=_frozen(_background(streams[5])),
@@ -212,8 +212,8 @@ class _Grid:
 
 def _near_half_mm(tip: Tip) -> float:
     land = 0.5 * tip.land_mm + math.hypot(*tip.eccentricity_mm)
-    reach = tip.semi_axes_mm[0] + 1.6 * tip.drop.size_mm if tip.drop is not None else 0.0
-    return max(land + COLLAR_MM, reach + 0.05)
+    reach = 0.0 if tip.drop is None else drop_reach_mm(tip, tip.drop)
+    return max(land + COLLAR_MM, reach)
 
 
 def _patch_half(tip: Tip, texel_mm: float) -> int:
@@ -309,13 +309,15 @@ def _scratches(grid: _Grid, tip: Tip, rng: np.random.Generator) -> FloatArray:
     return picture
 
 
-def _near_layer(tip: Tip, grid: _Grid, rng: np.random.Generator) -> tuple[Layer, FloatArray]:
+def _near_layer(
+    tip: Tip, grid: _Grid, bore: FloatArray, rng: np.random.Generator
+) -> tuple[Layer, FloatArray]:
     """Return bevel, land and collar, and how well they mirror."""
     texel = grid.texel_mm
     centre = tip.eccentricity_mm
     radius = grid.radius_about(centre)
     land = 0.5 * tip.land_mm
-    wobble = 0.012 * tip.grain * _smooth_noise(grid.shape, 0.20 / texel, rng)
+    wobble = 0.007 * tip.grain * _smooth_noise(grid.shape, 0.20 / texel, rng)
     beyond = radius - land - wobble
     flat = _cover(-beyond, texel)
     bevel = _cover(_ellipse_depth(tip, grid, tip.edge_break_mm), texel)
@@ -332,12 +334,19 @@ def _near_layer(tip: Tip, grid: _Grid, rng: np.random.Generator) -> tuple[Layer,
         albedo=_frozen(_metal(tip, flat, stain)),
         alpha=_frozen(np.clip((COLLAR_MM - 0.02 - beyond) / (0.85 * COLLAR_MM), 0.0, 1.0)),
         gain=_frozen(gain),
-        groove=_frozen(0.10 * tip.turning_marks * grooves * (1.0 - bevel)),
+        groove=_frozen(0.24 * tip.turning_marks * grooves * (1.0 - bevel)),
         column=_frozen(_columns(grid, centre)),
-        row=_frozen(_near_rows(bevel, beyond)),
+        row=_frozen(_near_rows(_share_of_metal(bevel, bore), beyond)),
     )
     speckle = np.clip(0.9 + 0.45 * _grooves(grid, centre, 0.018, rng) + 0.2 * fine, 0.05, None)
     return layer, (flat * (1.0 - bevel) * speckle * (1.0 - stain)).astype(np.float32)
+
+
+def _share_of_metal(bevel: FloatArray, bore: FloatArray) -> FloatArray:
+    """Return how much of the metal in each texel belongs to the bevel."""
+    metal = np.maximum(1.0 - bore, 1e-3)
+    out: FloatArray = np.clip((bevel - bore) / metal, 0.0, 1.0).astype(np.float32)
+    return out
 
 
 def _near_rows(bevel: FloatArray, beyond: FloatArray) -> FloatArray:
@@ -354,7 +363,8 @@ def _stains(grid: _Grid, tip: Tip, beyond: FloatArray, rng: np.random.Generator)
     noise += 0.6 * _smooth_noise(grid.shape, 0.05 / grid.texel_mm, rng)
     noise += 0.3 * _smooth_noise(grid.shape, 0.018 / grid.texel_mm, rng)
     # Residue gathers behind the land's edge.
-    threshold = 2.1 - 1.5 * np.clip((beyond + 0.04) / 0.10, 0.0, 1.0)
+    near_edge = np.exp(-np.clip(beyond, 0.0, None) / 0.5)
+    threshold = 2.3 - 1.4 * near_edge * np.clip((beyond + 0.04) / 0.10, 0.0, 1.0)
     spots = 1.0 / (1.0 + np.exp(-5.0 * (noise - threshold)))
     out: FloatArray = np.clip(1.4 * tip.stains * spots, 0.0, 0.95).astype(np.float32)
     return out
@@ -388,7 +398,7 @@ def _far_layer(tip: Tip, rng: np.random.Generator) -> Layer:
         albedo=_frozen(_metal(tip, 0.0 * ones, stain)),
         alpha=_frozen(np.clip((cone - radius) / 0.08 + 0.5, 0.0, 1.0)),
         gain=_frozen((1.0 + 0.14 * tip.grain * cloud) * (1.0 - stain) * (1.0 - 0.62 * out_by**0.8)),
-        groove=_frozen(0.13 * tip.turning_marks * _grooves(grid, tip.eccentricity_mm, 0.07, rng)),
+        groove=_frozen(0.25 * tip.turning_marks * _grooves(grid, tip.eccentricity_mm, 0.07, rng)),
         column=_frozen(_columns(grid, tip.eccentricity_mm)),
         row=_frozen(2.0 * np.clip(out_by / 0.8, 0.0, 1.0)),
     )

@@ -160,8 +160,8 @@ class Tip:
     grain: float = 0.5
     scratches: int = 6
     stains: float = 0.35
-    land_albedo: Bgr = (0.34, 0.62, 0.80)
-    cone_albedo: Bgr = (0.24, 0.48, 0.66)
+    land_albedo: Bgr = (0.30, 0.60, 0.82)
+    cone_albedo: Bgr = (0.20, 0.46, 0.68)
     bore_fill: Fill | None = None
     drop: Drop | None = None
     burr_mm: float = 0.0
