@@ -71,7 +71,7 @@ def _summary(store: Store, run_id: str) -> RunSummary:
             return summary
     raise InputError(
         f"There is no run {run_id} in {store.folder}; `tipwright runs list` names them all.",
-        code="unknown-run",
+        code="run-unknown",
         file=str(store.folder),
         path="run",
         value=run_id,
