@@ -1,0 +1,85 @@
+"""The constants of the finder, each with its unit and why it is what it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FinderSettings:
+    """What the finder may be told apart from the picture.
+
+    Attributes
+    ----------
+    smallest_radius_px, largest_radius_px
+        Bores that are looked for without a prior. A rim of under 10 px leaves no
+        room for its own blur; 160 px is a 1 mm bore at 3 um a pixel.
+    search_radius_px
+        Radius, in reduced pixels, at which rims are searched. Below 8 the hole and
+        a dark gap inside it merge; above 16 the search only gets slower.
+    largest_search_plane_px
+        Pixels of the largest plane that is searched as a whole: bounds the time on
+        a 3840 x 2160 frame.
+    candidates
+        Places that are looked at closely. Land, cone and dirt give some; twelve
+        cost under 10 ms.
+    rays_per_px
+        Rays per pixel of circumference. From one on, no pixel of the rim is left
+        out; the efficiency lost at fewer is 25 % at 0.5.
+    sample_step_px
+        Step along a ray. Finer ones only repeat the same pixels.
+    rounds
+        Rounds of edge, fit, new window. Shifts between the third and the fourth
+        are below 0.001 px.
+    lowest_coverage
+        Share of the rim that must be believed. With a third hidden the centre is
+        still determined four times as well as the radius of a half circle.
+    smallest_contrast
+        Edge height in parts of full scale: six steps of an 8-bit picture, below
+        which JPEG decides where the edge is.
+    smallest_edge_to_noise
+        Median edge height over the noise of one ray's edge.
+    largest_blur_ratio
+        Blur over radius from which a neighbour's edge reaches into the window.
+    largest_residual_ratio
+        RMS residual over radius of anything round: a hexagon has 0.03, a ragged
+        worn bore 0.01.
+    lowest_roundness
+        Minor over major axis. Four degrees of tilt give 0.998, pixels of unequal
+        sides 0.95, a worn bore 0.9.
+    ellipticity_sigma
+        What is believed of half the difference of the semi-axes before looking, in
+        parts of the radius; a weak prior that matters only where much of the rim
+        is hidden.
+    rival_score
+        A second place scoring above this part of the best is a rival.
+    dark_level, burnt_level
+        Parts of full scale below which a picture is dark, from which it is burnt out.
+    ring_height
+        Height of a further dark-to-bright ring, in parts of the main edge, from which
+        it is taken for the outer end of the bore's edge break.
+    ring_reach
+        How far outside the edge that ring is looked for, in parts of the radius:
+        edges are broken by up to a third of the radius, lands begin at twice it.
+    """
+
+    smallest_radius_px: float = 10.0
+    largest_radius_px: float = 160.0
+    search_radius_px: float = 9.0
+    largest_search_plane_px: int = 1_300_000
+    candidates: int = 12
+    rays_per_px: float = 1.25
+    sample_step_px: float = 0.5
+    rounds: int = 4
+    lowest_coverage: float = 0.58
+    smallest_contrast: float = 0.022
+    smallest_edge_to_noise: float = 5.0
+    largest_blur_ratio: float = 0.30
+    largest_residual_ratio: float = 0.024
+    lowest_roundness: float = 0.86
+    ellipticity_sigma: float = 0.02
+    rival_score: float = 0.7
+    dark_level: float = 0.06
+    burnt_level: float = 0.985
+    ring_height: float = 0.45
+    ring_reach: float = 0.4
