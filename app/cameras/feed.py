@@ -58,6 +58,7 @@ class _Status:
     sentence: str = ""
     since_s: float = 0.0
     """When the source was opened, from which a first frame is waited for."""
+    is_open: bool = False
     failures: int = 0
     """Failures in a row, since the last frame."""
     error: TipwrightError | None = None
@@ -95,12 +96,14 @@ class CameraFeed:
         self._box = Mailbox()
         self._stop = threading.Event()
         self._settled = threading.Event()
-        self._status = _Status(state=CameraState.OPENING, since_s=clock())
+        self.name = grabber.traits.name
+        self._status = _Status(
+            state=CameraState.OPENING, sentence=f"{self.name} is being opened.", since_s=clock()
+        )
         self._generation = 0
         self._frame_id = 0
         self._frozen_reopened = False
         self._freeze = FreezeWatch()
-        self.name = grabber.traits.name
         self._thread = threading.Thread(target=self._run, name=f"camera {self.name}", daemon=True)
 
     def start(self) -> Self:
@@ -139,7 +142,8 @@ class CameraFeed:
         newest = self._box.newest
         now_s = self._clock()
         state, sentence = status.state, status.sentence
-        if state is CameraState.LIVE and self._is_late(status, newest, now_s):
+        if status.is_open and self._is_late(status, newest, now_s):
+            # Asked here too, as the thread may be blocked in its driver.
             state, sentence = CameraState.STALLED, self._stall_sentence()
         return CameraHealth(
             state=state,
@@ -224,10 +228,10 @@ class CameraFeed:
         self._generation += 1
         self._freeze = FreezeWatch() if not self._frozen_reopened else self._freeze
         self.name = self._grabber.traits.name
-        self._status = replace(self._status, since_s=self._clock())
+        self._status = replace(self._status, since_s=self._clock(), is_open=True)
         log.info("%s is open", self.name)
         if self._on_demand:
-            self._status = replace(self._status, state=CameraState.LIVE)
+            self._status = replace(self._status, state=CameraState.LIVE, sentence="")
             self._settled.set()
 
     def _drain(self) -> None:
@@ -261,7 +265,10 @@ class CameraFeed:
             camera_generation=self._generation,
         )
         self._status = _Status(
-            state=CameraState.LIVE, sentence=sentence, since_s=self._status.since_s
+            state=CameraState.LIVE,
+            sentence=sentence,
+            since_s=self._status.since_s,
+            is_open=True,
         )
         self._box.put(frame, skipped=shot.skipped)
         self._settled.set()

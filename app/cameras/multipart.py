@@ -119,11 +119,11 @@ class PartReader:
         while (end := self._buffer.find(mark, start)) < 0:
             if len(self._buffer) > LARGEST_PART:
                 raise BadStreamError("a part without an end")
-            start = max(0, len(self._buffer) - len(mark))
-            self._fill()
             if self._buffer.endswith(JPEG_ENDS):
                 # The next mark may come only with the next picture, a period later.
                 return self._cut(len(self._buffer)).rstrip(b"\r\n")
+            start = max(0, len(self._buffer) - len(mark))
+            self._fill()
         body = self._cut(end + 1)
         return body.rstrip(b"\r\n")
 
