@@ -47,14 +47,15 @@ class DropTexture:
 
 
 def drop_reach_mm(tip: Tip, drop: Drop) -> float:
-    """Return a distance from the bore's centre beyond which nothing of the drop lies."""
-    return math.sqrt(2.0) * (0.5 * tip.bore_mm + _spread_mm(tip, drop))
+    """Return a distance from the bore's centre that nothing of the drop exceeds in x or y."""
+    return 0.5 * tip.bore_mm + _spread_mm(tip, drop)
 
 
 def _spread_mm(tip: Tip, drop: Drop) -> float:
     """Return how far outline and shadow reach from the drop's place on the rim."""
     along, across = _semi_axes_mm(tip, drop)
-    return 1.25 * max(along, 2.0 * across) + 0.05
+    # Its waves add up to a fifth.
+    return 1.25 * max(along, drop.size_mm, 2.0 * across - drop.size_mm) + 0.03
 
 
 def _semi_axes_mm(tip: Tip, drop: Drop) -> tuple[float, float]:

@@ -201,16 +201,14 @@ def _across(facets: tuple[Facet, ...], name: str) -> NDArray[np.float64]:
     return np.array([getattr(facet, name) for facet in facets])[:, None, None]
 
 
-def facet_tables(
-    facets: tuple[Facet, ...], lighting: Lighting, ambient: float
-) -> tuple[FloatArray, FloatArray]:
+def facet_table(facets: tuple[Facet, ...], lighting: Lighting, ambient: float) -> FloatArray:
     """Return brightness, and its change with radial slope, by facet and direction.
 
     Returns
     -------
-    tuple of arrays
-        Two tables of shape (facets, ANGLES + 1); column k stands for the
-        direction 2 pi k / ANGLES, and the last repeats the first.
+    array
+        Shape (facets, ANGLES + 1, 2): brightness and its change. Column k stands
+        for the direction 2 pi k / ANGLES, and the last repeats the first.
     """
     phi = np.linspace(0.0, 2.0 * np.pi, ANGLES + 1)
     radial = np.stack([np.cos(phi), np.sin(phi)])
@@ -226,4 +224,4 @@ def facet_tables(
     matt = (facing * lighting.weights[None, :, None]).sum(axis=1) + ambient
     bright = lobe.sum(axis=1) + _across(facets, "diffuse")[:, :, 0] * matt
     change = (lobe * h_radial / across**2).sum(axis=1)
-    return bright.astype(np.float32), change.astype(np.float32)
+    return np.stack([bright, change], axis=2).astype(np.float32)

@@ -23,7 +23,7 @@ from vision.geometry import PointPx
 from vision.synthesis.bore_view import bore_light, glints
 from vision.synthesis.checks import require_finite
 from vision.synthesis.drop import lay_drop
-from vision.synthesis.light import Light, Lighting, facet_tables, lighting_at
+from vision.synthesis.light import Light, Lighting, facet_table, lighting_at
 from vision.synthesis.optics import (
     Optics,
     Window,
@@ -169,12 +169,10 @@ def _lighting(
     )
 
 
-def _lit(layer: Layer, tables: tuple[FloatArray, FloatArray]) -> FloatArray:
+def _lit(layer: Layer, table: FloatArray) -> FloatArray:
     """Return the brightness of each texel of a layer, shape (n, n)."""
-    bright, change = (
-        np.asarray(cv2.remap(table, layer.column, layer.row, cv2.INTER_LINEAR), dtype=np.float32)
-        for table in tables
-    )
+    found = cv2.remap(table, layer.column, layer.row, cv2.INTER_LINEAR)
+    bright, change = (np.asarray(plane, dtype=np.float32) for plane in cv2.split(found))
     out = bright + change * layer.groove
     out *= layer.gain
     np.maximum(out, 0.0, out=out)
@@ -183,8 +181,10 @@ def _lit(layer: Layer, tables: tuple[FloatArray, FloatArray]) -> FloatArray:
 
 def _bgra(layer: Layer, brightness: FloatArray, colour: FloatArray) -> FloatArray:
     """Return the layer as colour times alpha, and alpha: shape (n, n, 4)."""
-    weight = brightness * layer.alpha
-    planes = [layer.albedo[..., k] * (weight * colour[k]) for k in range(3)]
+    planes = [
+        cv2.multiply(plane, brightness, scale=float(part))
+        for plane, part in zip(layer.tint, colour, strict=True)
+    ]
     return np.asarray(cv2.merge([*planes, layer.alpha]), dtype=np.float32)
 
 
@@ -224,7 +224,7 @@ def _far_picture(
     back_texel = texture.background_texel_mm / _BACKGROUND_SHARE
     small = _looked_up(texture.background, window, view, back_texel, cv2.BORDER_REFLECT)
     layer = texture.far
-    brightness = _lit(layer, facet_tables(far_facets(texture.tip), lighting, ambient))
+    brightness = _lit(layer, facet_table(far_facets(texture.tip), lighting, ambient))
     cone = _looked_up(
         _bgra(layer, brightness, colour), window, view, layer.texel_mm, cv2.BORDER_CONSTANT
     )
@@ -319,7 +319,7 @@ def _near_bgra(
     """Return the lit near layer, shape (n, n, 4), colour times alpha."""
     layer = texture.near
     colour = np.array(light.colour, dtype=np.float32)
-    brightness = _lit(layer, facet_tables(near_facets(texture.tip), lighting, light.ambient))
+    brightness = _lit(layer, facet_table(near_facets(texture.tip), lighting, light.ambient))
     brightness += glints(texture, lighting, light.glint_sharpness)
     bgra = _bgra(layer, brightness, colour)
     patch = middle_patch(texture)

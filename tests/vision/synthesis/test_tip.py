@@ -24,7 +24,7 @@ def test_a_drop_leaves_the_metal_under_it_as_it_was() -> None:
 def test_a_texture_cannot_be_written_to() -> None:
     texture = prepare_tip(Tip(drop=Drop()), um_per_px=10.0)
     assert texture.drop is not None
-    for array in (texture.bore, texture.polish, texture.near.albedo, texture.drop.cover):
+    for array in (texture.bore, texture.polish, texture.near.tint, texture.drop.cover):
         with pytest.raises(ValueError, match="read-only"):
             array[0, 0] = 0.0
 
