@@ -69,6 +69,7 @@ def profiles(draw: st.DrawFn) -> Profile:
             display_includes_offset=st.booleans(),
             whole_steps=st.booleans(),
             sightings_per_tool=st.integers(min_value=1, max_value=20),
+            z_by_focus=st.booleans(),
             display_step_mm=st.floats(min_value=0.0001, max_value=1.0),
             motor_step_mm=st.floats(min_value=0.0001, max_value=0.2),
             repeatability_um=st.floats(min_value=0.1, max_value=500.0),

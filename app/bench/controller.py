@@ -289,7 +289,8 @@ class Controller:
         self._homed = {"x", "y", "z"}
         self._told = {"x": self._travel["x"][0], "y": 0.0, "z": LIFT_AFTER_HOMING_MM}
         if self._two_carriages:
-            self._homed.add(SECOND_CARRIAGE)
+            if not self._profile.homes_between_tools:
+                self._homed.add(SECOND_CARRIAGE)
             self._told["x"] = self._switch_mm("x")
             self._told[SECOND_CARRIAGE] = self._switch_mm(SECOND_CARRIAGE)
         self.firmware.take(reference)
@@ -389,11 +390,12 @@ class Controller:
         """Give the rail to the other carriage.
 
         Where the machine homes between tools nothing moves, as in Marlin's full
-        control (``M605 S0``), and the new carriage does not know its place. Else
-        the old one parks, and under Marlin the new one comes to the same X.
+        control (``M605 S0``), and the carriage that is left loses its place: it has
+        to home before it is used again. Else the old one parks, and under Marlin
+        the new one comes to the same X.
         """
         if self._profile.homes_between_tools:
-            self._homed.discard(self._x_axis())
+            self._homed.discard(old_axis)
             return
         parked_mm = self._switch_mm(old_axis)
         self._mechanics.travel(

@@ -69,6 +69,10 @@ class Profile:
         that the display hides nothing: panels that jog in steps do that.
     sightings_per_tool
         How many separate sightings (pick-ups) of each tool a run asks for.
+    z_by_focus
+        Whether heights that rest on focusing go into the text. A focus is good to
+        some hundredths of a millimetre; a first layer wants better, so the stored
+        Z stays unless the owner asks.
     display_step_mm, motor_step_mm
         The last digit of the display, and one step of the motors.
     repeatability_um
@@ -96,6 +100,7 @@ class Profile:
     display_includes_offset: bool = True
     whole_steps: bool = False
     sightings_per_tool: int = 1
+    z_by_focus: bool = False
     display_step_mm: float = 0.01
     motor_step_mm: float = 0.0125
     repeatability_um: float = 5.0
@@ -161,6 +166,7 @@ def parse_profile(mapping: Mapping[str, object], *, file: str | None = None) -> 
         display_includes_offset=fields.flag("display_includes_offset", default=True),
         whole_steps=fields.flag("whole_steps", default=False),
         sightings_per_tool=fields.integer("sightings_per_tool", default=1, low=1, high=20),
+        z_by_focus=fields.flag("z_by_focus", default=False),
         display_step_mm=fields.number("display_step_mm", default=0.01, low=0.0001, high=1.0),
         motor_step_mm=fields.number("motor_step_mm", default=0.0125, low=0.0001, high=0.2),
         repeatability_um=fields.number("repeatability_um", default=5.0, low=0.1, high=500.0),

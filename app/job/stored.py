@@ -22,7 +22,12 @@ class StoredOffsets:
 
 
 def stored_offsets(
-    dialect: str, stored_raw: Mapping[int, OffsetMm], reference_tool: int, solution: Solution
+    dialect: str,
+    stored_raw: Mapping[int, OffsetMm],
+    reference_tool: int,
+    solution: Solution,
+    *,
+    with_heights: bool = True,
 ) -> StoredOffsets:
     """Return old and new stored values and the paste text.
 
@@ -34,9 +39,14 @@ def stored_offsets(
         What it has now, in its own sign; a tool left out has zero.
     reference_tool, solution
         The measured nozzle vectors, seen from this tool.
+    with_heights
+        Whether measured heights go in; if not, the stored ones stay.
     """
     speaks = dialect_named(dialect)
-    vectors = {offset.tool: offset.vector_mm for offset in solution.tools}
+    vectors = {
+        offset.tool: offset.vector_mm if with_heights else offset.vector_mm._replace(z=None)
+        for offset in solution.tools
+    }
     old = {tool: OffsetMm() for tool in vectors} | dict(stored_raw)
     new = speaks.new_stored(vectors=vectors, stored_raw=old, reference_tool=reference_tool)
     text = speaks.text(
@@ -49,9 +59,15 @@ def stored_offsets(
 
 
 def stored_of(profile: Profile, solution: Solution) -> StoredOffsets:
-    """Return the same for a machine's profile."""
+    """Return the same for a machine's profile; heights only where its owner asks for them."""
     old = {tool.number: tool.stored_raw for tool in profile.tools}
-    return stored_offsets(profile.dialect, old, profile.reference_tool, solution)
+    return stored_offsets(
+        profile.dialect,
+        old,
+        profile.reference_tool,
+        solution,
+        with_heights=profile.z_by_focus,
+    )
 
 
 def stored_findings(dialect: str, stored_raw: Mapping[int, OffsetMm]) -> tuple[Finding, ...]:

@@ -25,6 +25,7 @@ COMMENTS: Mapping[str, str] = {
     "display_includes_offset": "Whether the display already counts the active tool's offset in.",
     "whole_steps": "Whether every move since homing is a whole number of displayed steps.",
     "sightings_per_tool": "How many separate sightings of each tool a run asks for.",
+    "z_by_focus": "Whether heights found by focusing go into the text.",
     "display_step_mm": "The last digit of the display.",
     "motor_step_mm": "One step of the motors.",
     "repeatability_um": "Standard deviation of coming back to a place from the same side.",

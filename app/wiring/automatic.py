@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from importlib import metadata
 
+from app import __version__
 from app.errors import DeviceError
 from app.export import paste_text
 from app.job.checks import Finding
@@ -31,11 +31,6 @@ class FinishedRun:
     stored: StoredOffsets
 
 
-def program_version() -> str:
-    """Return the version of the installed program."""
-    return metadata.version("tipwright")
-
-
 def run_automatically(
     *,
     profile: Profile,
@@ -59,7 +54,7 @@ def run_automatically(
         camera=camera.name,
         mode=PositionMode.SHOWN,
         simulated=simulated,
-        program_version=program_version(),
+        program_version=__version__,
     )
     run_id = store.start_run(started)
     runner = Runner(

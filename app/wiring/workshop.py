@@ -10,7 +10,7 @@ from app.bench import BenchCamera, BenchMachine, Clock, World, bench_profile, ma
 from app.cameras import open_camera
 from app.job.interfaces import Camera, Machine
 from app.job.profile import Profile
-from app.machines import LineLink
+from app.machines import open_line_link
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,5 +37,5 @@ def bench_workshop(world: World) -> Iterator[Workshop]:
 @contextmanager
 def served_workshop(profile: Profile, *, camera: str, link: str) -> Iterator[Workshop]:
     """Give a camera and a machine that are reached over the network of this computer."""
-    with closing(open_camera(camera)) as stream, closing(LineLink(link)) as machine:
+    with closing(open_camera(camera)) as stream, closing(open_line_link(link)) as machine:
         yield Workshop(profile=profile, camera=stream, machine=machine)
