@@ -138,7 +138,8 @@ class CameraFeed:
 
     def health(self) -> CameraHealth:
         """Return how the source is doing, without blocking."""
-        status = self._status
+        # A thread that was left behind in its driver must not bring a closed feed to life.
+        status = self._closed() if self._stop.is_set() else self._status
         newest = self._box.newest
         now_s = self._clock()
         state, sentence = status.state, status.sentence
@@ -184,8 +185,10 @@ class CameraFeed:
             self._thread.join(self._timing.join_s)
             if self._thread.is_alive():
                 log.warning("%s does not let go of its driver; left behind", self.name)
-        self._status = _Status(state=CameraState.CLOSED, sentence=f"{self.name} is closed.")
         self._settled.set()
+
+    def _closed(self) -> _Status:
+        return _Status(state=CameraState.CLOSED, sentence=f"{self.name} is closed.")
 
     # The thread -----------------------------------------------------------------------
 

@@ -18,7 +18,8 @@ VIDEO_ENVIRONMENT = {
     "OPENCV_VIDEOIO_MSMF_ENABLE_HW_TRANSFORMS": "0",
     # A silent V4L2 camera would block a read for 10 s.
     "OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT": "2",
-    # OpenCV can ask for permission only from the main thread, and the system asks by itself when a camera is first used.
+    # OpenCV can ask for permission only from the main thread. macOS asks by itself when a
+    # camera is first used (from memory, not tried).
     "OPENCV_AVFOUNDATION_SKIP_AUTH": "1",
     # A broken stream is told in our own sentences, not as lines of a decoder.
     "OPENCV_FFMPEG_LOGLEVEL": "-8",

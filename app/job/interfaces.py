@@ -59,7 +59,8 @@ class CameraHealth:
     state
         The word.
     sentence
-        For people: what is the matter and what is being tried; empty when live.
+        For people: what is the matter and what is being tried; empty when all is well.
+        A live camera has one when its picture is doubtful.
     frame_age_s
         Age of the newest frame; infinity before the first.
     dropped
