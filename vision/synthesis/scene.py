@@ -3,7 +3,7 @@
 The steps: light each layer in the tip's own axes, carry it into the picture,
 blur it as far as it is out of focus, and lay the near layer over the far one.
 The near layer costs only what the land takes up of the picture; the far layer
-is made at half the resolution.
+is made at half the resolution or less, as its blur allows.
 
 Left out: the perspective of the lens. Tilt is orthographic, so a tilted rim is
 an ellipse about the true centre. (A perspective picture of a 0.4 mm rim, tilted
@@ -44,8 +44,11 @@ from vision.synthesis.texture import (
 
 FloatArray = NDArray[np.float32]
 
+# Pixels a sample of the far layer, to be chosen by its blur.
 _FAR_STEPS = (2, 4, 5, 8)
+# The cone runs away from the lens; its middle is about this far behind the tip.
 _CONE_DEPTH_MM = 0.7
+# The machine's underside is farther away, so it is seen smaller.
 _BACKGROUND_SHARE = 0.6
 
 
@@ -288,10 +291,31 @@ def _near_blur_px(texture: TipTexture, view: _View) -> float:
 
 
 def _near_window(texture: TipTexture, view: _View, margin_px: float) -> Window | None:
-    """Return the rectangle that the near layer touches, or None."""
+    """Return the rectangle that the near layer touches, or None.
+
+    It reaches into what lies outside of the picture as far as the blur can carry light
+    over the edge.
+    """
+    ring = _shown_ring(view, 1.01 * texture.reach_mm)
+    beyond = math.ceil(margin_px)
+    first = np.maximum(np.floor(ring.min(axis=1) - margin_px), -beyond)
+    last = np.minimum(np.ceil(ring.max(axis=1) + margin_px), np.array(view.size_px) - 1.0 + beyond)
+    if (first >= view.size_px).any() or (last < 0).any() or (last < first).any():
+        return None
+    count = (last - first + 1.0).astype(int)
+    return Window(
+        left=float(first[0]),
+        top=float(first[1]),
+        step=1.0,
+        width=int(count[0]),
+        height=int(count[1]),
+    )
+
+
+def _shown_ring(view: _View, radius_mm: float) -> NDArray[np.float64]:
+    """Return points (2, 33) of the picture on a circle about the bore's centre."""
     turn = np.linspace(0.0, 2.0 * np.pi, 33)
-    ring_mm = 1.01 * texture.reach_mm * np.stack([np.cos(turn), np.sin(turn)])
-    ring_px = np.linalg.inv(view.mm_from_px) @ ring_mm
+    ring_px = _inverse(view.mm_from_px) @ (radius_mm * np.stack([np.cos(turn), np.sin(turn)]))
     shown = [
         distort_point(
             PointPx(view.centre_px.u + float(du), view.centre_px.v + float(dv)),
@@ -300,17 +324,7 @@ def _near_window(texture: TipTexture, view: _View, margin_px: float) -> Window |
         )
         for du, dv in ring_px.T
     ]
-    width, height = view.size_px
-    left = math.floor(min(point.u for point in shown) - margin_px)
-    right = math.ceil(max(point.u for point in shown) + margin_px)
-    top = math.floor(min(point.v for point in shown) - margin_px)
-    bottom = math.ceil(max(point.v for point in shown) + margin_px)
-    beyond = math.ceil(margin_px)
-    left, right = max(left, -beyond), min(right, width - 1 + beyond)
-    top, bottom = max(top, -beyond), min(bottom, height - 1 + beyond)
-    if left >= width or top >= height or right < 0 or bottom < 0 or right < left or bottom < top:
-        return None
-    return Window(left=left, top=top, step=1.0, width=right - left + 1, height=bottom - top + 1)
+    return np.array(shown, dtype=np.float64).T
 
 
 def _near_bgra(

@@ -47,8 +47,7 @@ class Sensor:
     ----------
     full_well_e
         Electrons at full scale (255): the gain is 255 / full_well_e DN per
-        electron. None of the noise is left out by a large gain, so a small
-        number means a noisy picture.
+        electron. Few electrons make a noisy picture.
     read_noise_e
         Standard deviation of the read noise in electrons.
     exposure

@@ -3,7 +3,7 @@
 Two layers are made once. The *near* layer holds bore, bevel, land and the
 collar of the cone round it, sharp, at the pixel size of the picture. The *far*
 layer holds the cone, which runs out of focus anyway, and is coarse, so that
-its cost does not grow with the picture. Both have the centre of the rim circle
+its cost hardly grows with the picture. Both have the centre of the rim circle
 in the middle of their middle texel.
 """
 
