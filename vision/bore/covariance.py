@@ -43,15 +43,13 @@ def _structural(rim: Rim, rows: Array, noise: float) -> Array:
     power = _power(angles, residuals, filled)
     # Noise is white: each ray's variance, spread over the rays, as bins hold it.
     believed = rim.weights > 0
-    mean_variance = float(
-        np.average((rim.gain[believed] * noise) ** 2, weights=rim.weights[believed])
-    )
+    variance = (rim.gain[believed] * noise) ** 2
+    mean_variance = float(np.average(variance, weights=rim.weights[believed]))
     floor = 2.0 * mean_variance / max(int(believed.sum()), 1)
     reaches = np.geomspace(0.01, 1.2, 10)
-    likeness = np.exp(
-        -np.abs(_turned(angles[:, None] - angles[None, :]))[None] / reaches[:, None, None]
-    )
-    full = np.arange(720) * (2 * np.pi / 720)
+    lags = np.abs(_turned(angles[:, None] - angles[None, :]))
+    likeness = np.exp(-lags[None] / reaches[:, None, None])
+    full: Array = np.arange(720, dtype=np.float64) * (2 * np.pi / 720)
     shape = np.exp(-np.abs(_turned(full))[None] / reaches[:, None])
     spectrum = 2.0 * (shape[:, None, :] * np.cos(_HARMONICS[:, None] * full)[None]).mean(axis=2)
     variances = np.geomspace(1e-6, 4.0, 40)
@@ -85,8 +83,9 @@ def _in_bins(rim: Rim) -> tuple[Array, Array, NDArray[np.bool_]] | None:
     filled = weight > 0
     if filled.sum() < 16:
         return None
-    angles = (np.arange(bins) + 0.5) * (2 * np.pi / bins)
-    return angles, np.where(filled, total / np.where(filled, weight, 1.0), 0.0), filled
+    angles: Array = (np.arange(bins, dtype=np.float64) + 0.5) * (2 * np.pi / bins)
+    means: Array = np.where(filled, total / np.where(filled, weight, 1.0), 0.0)
+    return angles, means, filled
 
 
 def _power(angles: Array, residuals: Array, filled: NDArray[np.bool_]) -> Array:

@@ -146,7 +146,7 @@ def _judge(
     if rivals > 1:
         return several(rivals)
     _, rim, noise = fits[0]
-    return accept(rim, noise, prior)
+    return accept(picture, rim, noise, prior)
 
 
 def _worth(rough: Rough, prior: RadiusPrior | None) -> float:
@@ -182,7 +182,7 @@ def _around(picture: Picture, rough: Rough) -> Plane:
 
 def _explain(picture: Picture, prior: RadiusPrior | None, settings: FinderSettings) -> BoreRefusal:
     """Say why nothing was found."""
-    factor = max(1, max(picture.width, picture.height) // 400)
+    factor = max(1, max(picture.width, picture.height) // 320)
     plane = picture.reduced(factor)
     light = refuse_light(plane, settings)
     if light is not None:
@@ -197,8 +197,7 @@ def _explain(picture: Picture, prior: RadiusPrior | None, settings: FinderSettin
 def _is_soft(plane: Plane) -> bool:
     """Whether a picture varies over wide distances but nowhere over short ones."""
     # What changes over 4 px against what changes over 20 px.
-    fine = plane - cv2.GaussianBlur(plane, (0, 0), 2.0)
-    fine = cv2.GaussianBlur(fine, (0, 0), 1.0)
+    fine = cv2.GaussianBlur(plane - cv2.GaussianBlur(plane, (0, 0), 2.0), (0, 0), 1.0)
     spread = float(np.quantile(plane, 0.98) - np.quantile(plane, 0.02))
     noise = noise_of(plane)
     return (

@@ -8,7 +8,7 @@ import numpy as np
 from vision.bore.picture import Plane
 
 _PATCH = 8
-_QUANTISATION = 1.0 / (255.0 * np.sqrt(12.0))
+_QUANTISATION = 1.0 / (255.0 * 12.0**0.5)
 """An 8-bit step as noise, in parts of full scale: the least that is believed."""
 
 
@@ -26,7 +26,7 @@ def noise_of(plane: Plane) -> float:
     rough = cv2.filter2D(plane, cv2.CV_32F, mask)[1:-1, 1:-1] / np.float32(6.0)
     high, wide = rough.shape[0] // _PATCH, rough.shape[1] // _PATCH
     if high * wide < 4:
-        return max(float(np.std(rough)), _QUANTISATION)
+        return float(max(np.std(rough), _QUANTISATION))
     patches = rough[: high * _PATCH, : wide * _PATCH].reshape(high, _PATCH, wide, _PATCH)
     power = (patches.astype(np.float64) ** 2).mean(axis=(1, 3))
-    return max(float(np.sqrt(np.quantile(power, 0.25))), _QUANTISATION)
+    return float(max(np.sqrt(np.quantile(power, 0.25)), _QUANTISATION))

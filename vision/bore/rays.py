@@ -105,7 +105,7 @@ def cast(
     picture: Picture, curve: Curve, *, count: int, inside: float, outside: float, step: float
 ) -> Rays:
     """Sample the picture on `count` rays from `inside` to `outside` of the curve."""
-    angles = np.arange(count) * (2.0 * np.pi / count)
+    angles: Array = np.arange(count, dtype=np.float64) * (2.0 * np.pi / count)
     first = np.ceil(inside / step)
     steps = np.arange(first, np.floor(outside / step) + 1) * step
     rho = np.maximum(curve.at(angles)[:, None] + steps[None, :], 0.0)
@@ -130,7 +130,6 @@ def _sample(picture: Picture, u: Array, v: Array) -> Array:
         return np.full(u.shape, np.nan)
     plane = picture.cut(left, top, right, bottom).ravel()
     wide = right - left
-    inside = (u >= 0) & (v >= 0) & (u <= picture.width - 1) & (v <= picture.height - 1)
     x = np.clip(u - left, 0.0, right - left - 1.000001)
     y = np.clip(v - top, 0.0, bottom - top - 1.000001)
     column, row = x.astype(np.int64), y.astype(np.int64)
@@ -139,8 +138,9 @@ def _sample(picture: Picture, u: Array, v: Array) -> Array:
     above = plane[at] * (1.0 - fx) + plane[at + 1] * fx
     below = plane[at + wide] * (1.0 - fx) + plane[at + wide + 1] * fx
     values: Array = above * (1.0 - fy) + below * fy
-    values[~inside] = np.nan
-    return values
+    out_u = np.logical_or(u < 0, u > picture.width - 1)
+    out_v = np.logical_or(v < 0, v > picture.height - 1)
+    return np.where(np.logical_or(out_u, out_v), np.nan, values)
 
 
 def match_edges(rays: Rays, blur: float, reach: float) -> Edges:
@@ -153,7 +153,7 @@ def match_edges(rays: Rays, blur: float, reach: float) -> Edges:
     x = rays.steps
     step = float(x[1] - x[0])
     known = np.isfinite(rays.values).all(axis=1)
-    y = np.where(known[:, None], rays.values, 0.0)
+    y = np.where(np.expand_dims(known, 1), rays.values, 0.0)
     offsets = np.arange(-np.floor(reach / step), np.floor(reach / step) + 1) * step
     z = (x[None, :] - offsets[:, None]) / blur
     templates = ndtr(z)

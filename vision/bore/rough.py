@@ -132,5 +132,5 @@ def _peaks(rays: Rays, radius: float) -> tuple[NDArray[np.int64], Array, Array]:
     ray, at = np.nonzero(peak)
     first = float(rays.steps[0])
     # Sample number k + wide stands half a step outside of the boundary.
-    rho = radius + first + (at + 1 + wide - 0.5) * 0.5
-    return ray, rho, inner[ray, at]
+    rho = np.asarray(radius + first + (at + 1 + wide - 0.5) * 0.5, dtype=np.float64)
+    return ray.astype(np.int64), rho, inner[ray, at]

@@ -133,7 +133,7 @@ def _vote(
     ).reshape(high, wide)
     smooth = cv2.GaussianBlur(tally.astype(np.float32), (0, 0), 1.0)
     # A full rim of unit votes, two pixels of gradient deep, gives about 1.
-    smooth *= np.float32(2.0 * np.pi * 1.0**2 * 2.0 / (2.0 * np.pi * radius * 2.5))
+    smooth = smooth * (4.0 * np.pi / (2.0 * np.pi * radius * 2.5))
     peaks = (smooth >= cv2.dilate(smooth, np.ones((5, 5), np.uint8))) & (smooth > 0.1)
     rows, columns = np.nonzero(peaks)
     best = np.argsort(-smooth[rows, columns])[:6]

@@ -41,9 +41,10 @@ class FinderSettings:
         Median edge height over the noise of one ray's edge.
     largest_blur_ratio
         Blur over radius from which a neighbour's edge reaches into the window.
-    largest_residual_ratio
-        RMS residual over radius of anything round: a hexagon has 0.03, a ragged
-        worn bore 0.01.
+    largest_residual_ratio, largest_residual_px
+        RMS residual of anything round: so much of the radius, plus so many px. A
+        hexagon has 0.04 of the radius, a ragged worn bore 0.01; half a pixel comes
+        from demosaicing and JPEG however small the bore is.
     lowest_roundness
         Minor over major axis. Four degrees of tilt give 0.998, pixels of unequal
         sides 0.95, a worn bore 0.9.
@@ -75,7 +76,8 @@ class FinderSettings:
     smallest_contrast: float = 0.022
     smallest_edge_to_noise: float = 5.0
     largest_blur_ratio: float = 0.30
-    largest_residual_ratio: float = 0.024
+    largest_residual_ratio: float = 0.018
+    largest_residual_px: float = 0.35
     lowest_roundness: float = 0.86
     ellipticity_sigma: float = 0.02
     rival_score: float = 0.7

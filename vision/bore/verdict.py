@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 
 from vision.bore.covariance import covariances
+from vision.bore.flanks import flank_variance
 from vision.bore.picture import Picture, Plane
 from vision.bore.result import BoreFit, BoreRefusal, RadiusPrior, Reason
 from vision.bore.rim import Rim
 from vision.bore.settings import FinderSettings
-from vision.geometry import PointPx
-
-LARGEST_CENTRE_SIGMA = 0.1
-"""Sigma over radius past which a centre is no measurement."""
+from vision.geometry import CovPx2, PointPx
 
 
 def refuse_rim(
@@ -32,7 +31,7 @@ def refuse_rim(
     edge_noise = noise / np.sqrt(max(rim.blur, 0.5))
     if height < max(settings.smallest_contrast, settings.smallest_edge_to_noise * 0.3 * edge_noise):
         return no_round_edge()
-    if residual_of(rim) > settings.largest_residual_ratio * radius:
+    if residual_of(rim) > settings.largest_residual_ratio * radius + settings.largest_residual_px:
         return no_round_edge()
     if roundness_of(rim) < settings.lowest_roundness:
         return no_round_edge("The dark place in view is not round.")
@@ -43,9 +42,11 @@ def refuse_rim(
     return None
 
 
-def accept(rim: Rim, noise: float, prior: RadiusPrior | None) -> BoreFit:
+def accept(picture: Picture, rim: Rim, noise: float, prior: RadiusPrior | None) -> BoreFit:
     """Return the rim as a measured bore."""
-    temporal, static = covariances(rim, noise)
+    temporal, structural = covariances(rim, noise)
+    flanks = flank_variance(picture, rim)
+    static = CovPx2(structural.uu + flanks, structural.uv, structural.vv + flanks)
     believed = rim.believed
     curve = rim.curve
     e = float(np.hypot(curve.e_cos, curve.e_sin))
@@ -162,7 +163,8 @@ def several(count: int) -> BoreRefusal:
 
 def refuse_light(plane: Plane, settings: FinderSettings) -> BoreRefusal | None:
     """Return a refusal if darkness or too much light explains that nothing is seen."""
-    if float(np.quantile(plane, 0.995)) < settings.dark_level:
+    even = cv2.GaussianBlur(plane, (0, 0), 3.0)
+    if float(np.quantile(even, 0.99)) < settings.dark_level:
         return BoreRefusal(
             reason=Reason.TOO_DARK,
             message="The picture is too dark to see the bore.",

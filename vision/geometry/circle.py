@@ -137,7 +137,7 @@ def _descend(theta: Array, z: Array, w: Array) -> Array:
         if new_cost <= cost:
             theta, d, jacobian, cost = theta + step, new, new_jacobian, new_cost
             damping = max(damping / 10.0, 1e-15)
-            if np.abs(step).max() <= 1e-14 * (1.0 + np.abs(theta).max()):
+            if np.abs(step).max() <= 1e-13 * (1.0 + np.abs(theta).max()):
                 break
         else:
             damping *= 10.0
@@ -150,7 +150,8 @@ def _result(theta: Array, z: Array, w: Array, shift: Array, scale: float) -> Cir
     d, jacobian = _distances(theta, z)
     freedom = np.count_nonzero(w) - 3
     variance = float(w @ d**2) / freedom if freedom > 0 else float("nan")
-    covariance = np.linalg.pinv(jacobian.T @ (jacobian * w[:, None])) * variance * scale**2
+    inverse = np.linalg.pinv(jacobian.T @ (jacobian * w[:, None]), hermitian=True)
+    covariance = np.asarray(inverse * variance * scale**2, dtype=np.float64)
     residuals = d * scale
     for array in (covariance, residuals, w):
         array.setflags(write=False)

@@ -245,7 +245,7 @@ def _result(theta: Array, w: Array, *, z: Array, shift: Array, scale: float) -> 
     freedom = np.count_nonzero(w) - 5
     variance = float(w @ d**2) / freedom if freedom > 0 else float("nan")
     inverse = np.linalg.pinv(jacobian.T @ (jacobian * w[:, None]), hermitian=True)
-    covariance = inverse[:2, :2] * variance * scale**2
+    covariance = np.asarray(inverse[:2, :2] * variance * scale**2, dtype=np.float64)
     residuals = d * scale
     for array in (covariance, residuals, w):
         array.setflags(write=False)
