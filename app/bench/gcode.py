@@ -113,6 +113,7 @@ class Interpreter:
         self._relative = False
         self._speed_mm_per_s: float | None = None
         self._last_number = 0
+        self._said_halted = False
         self._commands: dict[str, Callable[[Line], list[str]]] = {
             "G0": self._move,
             "G1": self._move,
@@ -120,6 +121,7 @@ class Interpreter:
             "G90": self._absolute,
             "G91": self._incremental,
             "M105": self._temperatures,
+            "M110": self._set_number,
             "M112": self._emergency,
             "M114": self._position,
             "M115": self._identity,
@@ -227,11 +229,12 @@ class Interpreter:
         return self._ok(texts.get(error.code, f"Error: {error.message}"))
 
     def _deaf(self, line: Line) -> list[str]:
-        """Answer while halted: only a reset is heard."""
+        """Answer while halted: only a reset is heard, and the stop itself, once."""
+        if line.name == "M112" and not self._said_halted:
+            return self._emergency(line)
         wake = {Family.KLIPPER: "FIRMWARE_RESTART", Family.REPRAP: "M999", Family.SMOOTHIE: "M999"}
         if line.name == wake.get(self._family):
-            self._board.reset()
-            return self._ok()
+            return self._reset(line)
         if self._family is Family.MARLIN:
             return []
         return (
@@ -269,9 +272,9 @@ class Interpreter:
         self._relative = True
         return self._ok()
 
-    def _finish(self, _line: Line) -> list[str]:
+    def _finish(self, line: Line) -> list[str]:
         self._board.finish(waiting=self._waiting)
-        return self._ok()
+        return self._deaf(line) if self._board.is_halted else self._ok()
 
     def _tool(self, line: Line) -> list[str]:
         if line.name == "T":
@@ -284,6 +287,7 @@ class Interpreter:
 
     def _emergency(self, _line: Line) -> list[str]:
         self._board.halt()
+        self._said_halted = True
         if self._family is Family.MARLIN:
             return ["echo:M112 Shutdown", "Error:Printer halted. kill() called!"]
         if self._family is Family.KLIPPER:
@@ -297,6 +301,7 @@ class Interpreter:
         return self._ok()
 
     def _reset(self, _line: Line) -> list[str]:
+        self._said_halted = False
         self._board.reset()
         return self._ok()
 
@@ -432,6 +437,12 @@ class Interpreter:
         return self._ok()
 
     # -- line numbers -----------------------------------------------------------
+
+    def _set_number(self, line: Line) -> list[str]:
+        number = line.number("N")
+        if number is not None:
+            self._last_number = int(number)
+        return self._ok()
 
     def _check_number(self, text: str, number: int) -> list[str] | None:
         """Check line number and sum as Marlin does; None when both are right.

@@ -32,7 +32,9 @@ TRAVEL_MM_PER_MIN = 3000
 LIFT_MM_PER_MIN = 600
 """Speeds of moves without and with Z: slow enough to watch (common practice, no source)."""
 
-_QUIET_S = 0.3
+QUIET_S = 0.3
+"""A board that has said nothing for so long has ended its greeting."""
+
 _POLL_S = 0.1
 
 
@@ -59,7 +61,15 @@ class Port(Protocol):
         ...
 
 
-def open_line_link(url: str, *, baudrate: int = 115200, name: str | None = None) -> LineLink:
+def open_line_link(
+    url: str,
+    *,
+    baudrate: int = 115200,
+    name: str | None = None,
+    answer_s: float = ANSWER_S,
+    motion_s: float = MOTION_S,
+    quiet_s: float = QUIET_S,
+) -> LineLink:
     """Return a link to the machine at a port that answers.
 
     Parameters
@@ -70,6 +80,10 @@ def open_line_link(url: str, *, baudrate: int = 115200, name: str | None = None)
         Speed of a real serial line.
     name
         What people call it; the address by default.
+    answer_s, motion_s
+        How long to wait for an answer, and for one that waits for motion.
+    quiet_s
+        Silence after which the machine's greeting is over.
 
     Raises
     ------
@@ -85,7 +99,7 @@ def open_line_link(url: str, *, baudrate: int = 115200, name: str | None = None)
             code="port-not-opened",
             value=url,
         ) from error
-    link = LineLink(port, name=name or url)
+    link = LineLink(port, name=name or url, answer_s=answer_s, motion_s=motion_s, quiet_s=quiet_s)
     try:
         link.greet()
     except BaseException:
@@ -108,6 +122,8 @@ class LineLink:
         What people call the machine.
     answer_s, motion_s
         How long to wait for an answer, and for one that waits for motion.
+    quiet_s
+        Silence after which the machine's greeting is over.
     clock
         Seconds that only grow; for tests.
     """
@@ -119,12 +135,14 @@ class LineLink:
         name: str,
         answer_s: float = ANSWER_S,
         motion_s: float = MOTION_S,
+        quiet_s: float = QUIET_S,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.name = name
         self._port = port
         self._answer_s = answer_s
         self._motion_s = motion_s
+        self._quiet_s = quiet_s
         self._clock = clock
         self._rest = b""
         self._closed = False
@@ -137,14 +155,26 @@ class LineLink:
         Opening a port may reset the board, which then greets for a while, in some
         firmwares with an ``ok`` that would make every later answer lag by one.
         """
+        for attempts_left in (2, 1, 0):
+            self._let_pass()
+            try:
+                self._command("M115", self._answer_s)
+                break
+            except MachineError as error:
+                # A board that was reset by being opened swallows the first line or
+                # greets in the middle of it.
+                if error.code not in ("no-answer", "position-gone") or not attempts_left:
+                    raise
+        self._command("G90", self._answer_s)
+
+    def _let_pass(self) -> None:
+        """Drop what comes in until it has been quiet for a while."""
         quiet_from_s = self._clock()
-        while self._clock() - quiet_from_s < _QUIET_S:
+        while self._clock() - quiet_from_s < self._quiet_s:
             if self._receive():
                 quiet_from_s = self._clock()
         self._rest = b""
         self._gone = None
-        self._command("M115", self._answer_s)
-        self._command("G90", self._answer_s)
 
     def shown(self) -> Position:
         """Return the position that the display shows.
