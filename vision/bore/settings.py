@@ -81,7 +81,7 @@ class FinderSettings:
     lowest_roundness: float = 0.86
     ellipticity_sigma: float = 0.02
     rival_score: float = 0.7
-    dark_level: float = 0.06
+    dark_level: float = 0.1
     burnt_level: float = 0.985
     ring_height: float = 0.45
     ring_reach: float = 0.4

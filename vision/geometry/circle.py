@@ -7,13 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from vision.geometry.loss import Loss, checked_points, checked_weights, robust_weights
+from vision.geometry.loss import Loss, checked_points, checked_weights, early, robust_weights
 from vision.geometry.points import PointPx
 from vision.geometry.refusal import FitReason, FitRefusal
 
 Array = NDArray[np.float64]
 
 _ROUNDS = 200
+_FAR_CENTRE = 3.0
+"""Radius, in parts of the points' extent, from which the side of the centre is in doubt."""
+
 _FLAT = 1e-9
 """Smallest over largest extent below which points lie on a line, in parts."""
 
@@ -89,11 +92,11 @@ def fit_circle(
         )
     theta = _start(z, w)
     factors = np.ones(len(z))
-    for _ in range(1 if loss == "least_squares" else 30):
+    for turn in range(1 if loss == "least_squares" else 30):
         before = theta
-        theta = _descend(theta, z, w * factors)
-        factors = robust_weights(_distances(theta, z)[0], w, loss, floor=1e-12)
-        if np.abs(theta - before).max() < 1e-12:
+        theta = _lower(theta, z, w * factors)
+        factors = robust_weights(_distances(theta, z)[0], w, early(loss, turn), floor=1e-12)
+        if turn > 6 and np.abs(theta - before).max() < 1e-12:
             break
     return _result(theta, z, w * factors, shift, scale)
 
@@ -121,6 +124,17 @@ def _start(z: Array, w: Array) -> Array:
     centre = -direction[1:] / (2.0 * a)
     radius = np.sqrt((centre**2).sum() + mean_square)
     return np.array([*(centre + mean), radius])
+
+
+def _lower(theta: Array, z: Array, w: Array) -> Array:
+    # On flat data the algebraic start may lie on the wrong side, and the objective
+    # has a valley on each: take the lower one.
+    if theta[2] < _FAR_CENTRE:
+        return _descend(theta, z, w)
+    middle = np.average(z, axis=0, weights=w)
+    mirrored = np.array([*(2.0 * middle - theta[:2]), theta[2]])
+    ends = [_descend(start, z, w) for start in (theta, mirrored)]
+    return min(ends, key=lambda end: float(w @ _distances(end, z)[0] ** 2))
 
 
 def _descend(theta: Array, z: Array, w: Array) -> Array:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import eig
 
-from vision.geometry.loss import Loss, checked_points, checked_weights, robust_weights
+from vision.geometry.loss import Loss, checked_points, checked_weights, early, robust_weights
 from vision.geometry.points import PointPx
 from vision.geometry.refusal import FitReason, FitRefusal
 
@@ -119,11 +119,11 @@ def _best(z: Array, w: Array, loss: Loss) -> tuple[Array, Array] | None:
 
 def _robust(theta: Array, z: Array, w: Array, loss: Loss) -> tuple[Array, Array]:
     factors = np.ones(len(z))
-    for _ in range(1 if loss == "least_squares" else 20):
+    for turn in range(1 if loss == "least_squares" else 20):
         before = theta
         theta = _descend(theta, z, w * factors)
-        factors = robust_weights(_distances(theta, z)[0], w, loss, floor=1e-12)
-        if np.abs(theta - before).max() < 1e-10:
+        factors = robust_weights(_distances(theta, z)[0], w, early(loss, turn), floor=1e-12)
+        if turn > 6 and np.abs(theta - before).max() < 1e-10:
             break
     return theta, w * factors
 

@@ -38,6 +38,11 @@ def checked_weights(weights: ArrayLike | None, count: int) -> NDArray[np.float64
     return array
 
 
+def early(loss: Loss, turn: int) -> Loss:
+    """Return the loss for this turn: Tukey's has many valleys, Huber's leads into the right one."""
+    return "huber" if loss == "tukey" and turn < 6 else loss
+
+
 def robust_weights(
     residuals: NDArray[np.float64], weights: NDArray[np.float64], loss: Loss, *, floor: float
 ) -> NDArray[np.float64]:
