@@ -64,7 +64,15 @@ class HomeAll:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """Look once, at a frame taken from now on. Reply: Looked."""
+    """Look once, at a frame taken from now on. Reply: Looked.
+
+    Attributes
+    ----------
+    find
+        Whether to find the bore; how sharp the picture is, is told in any case.
+    """
+
+    find: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,9 +97,12 @@ class Arrived:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Looked:
-    """What one frame showed, and how sharp it was (any unit; larger is sharper)."""
+    """What one frame showed, and how sharp it was (any unit; larger is sharper).
 
-    seen: Seen
+    `seen` is None where the bore was not to be found.
+    """
+
+    seen: Seen | None
     sharpness: float
 
 
@@ -278,6 +289,7 @@ def _bring(
     for _ in range(settings.tries):
         looked = yield Look()
         assert isinstance(looked, Looked)
+        assert looked.seen is not None
         fix = _correction(run, work, looked.seen)
         if fix is None:
             refused = looked.seen.fit if isinstance(looked.seen.fit, BoreRefusal) else None
@@ -314,7 +326,7 @@ def _sweep(z_mm: float, reach_mm: float, step_mm: float) -> Generator[Request, R
     sharpness: list[float] = []
     for height in heights:
         yield Move(z=height)
-        looked = yield Look()
+        looked = yield Look(find=False)
         assert isinstance(looked, Looked)
         sharpness.append(looked.sharpness)
     peak = focus_peak(heights, sharpness)

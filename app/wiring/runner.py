@@ -160,8 +160,8 @@ class Runner:
                 self._machine.home()
                 self._moved_at_s = self._camera.now_s()
                 return Arrived(shown=self._machine.shown())
-            case Look():
-                return self._look(prior)
+            case Look(find=find):
+                return self._look(prior, find=find)
             case TakeBurst():
                 return self._burst(prior)
             case Record(fact=fact, pictures=pictures):
@@ -192,16 +192,18 @@ class Runner:
             code="no-frames",
         )
 
-    def _look(self, prior: RadiusPrior | None) -> Looked:
+    def _look(self, prior: RadiusPrior | None, *, find: bool) -> Looked:
         frame = self._settled(self._camera.now_s())
-        fit = find_bore(frame.image, radius_prior=prior)
+        sharp = sharpness(frame.image)
+        if not find:
+            return Looked(seen=None, sharpness=sharp)
         seen = Seen(
             frame_id=frame.frame_id,
             arrived_at_s=frame.arrived_at_s,
             camera_generation=frame.camera_generation,
-            fit=fit,
+            fit=find_bore(frame.image, radius_prior=prior),
         )
-        return Looked(seen=seen, sharpness=sharpness(frame.image))
+        return Looked(seen=seen, sharpness=sharp)
 
     def _burst(self, prior: RadiusPrior | None) -> Burst:
         """Take frames of one generation, all from after the request and after the motion."""
