@@ -11,8 +11,6 @@ from __future__ import annotations
 from collections.abc import Generator
 from dataclasses import dataclass
 
-from vision.focus import FocusPeak, focus_peak
-
 from app.job.facts import (
     Approach,
     Entered,
@@ -39,6 +37,7 @@ from app.job.sheet import (
 )
 from app.job.work import Work, in_display_mm
 from vision.bore import ALGORITHM, BoreFit, BoreRefusal, BurstFit
+from vision.focus import FocusPeak, focus_peak
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

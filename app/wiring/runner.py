@@ -10,7 +10,6 @@ from typing import assert_never, cast
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from vision.focus import sharpness
 
 from app.errors import CameraError
 from app.job.facts import Position
@@ -37,6 +36,7 @@ from app.job.run import Run, fold
 from app.job.sheet import Done, Export, MendScale, Step, next_step
 from app.job.work import Work, work_out
 from vision.bore import BoreRefusal, BurstFit, RadiusPrior, find_bore, fit_burst
+from vision.focus import sharpness
 from vision.geometry import PointPx
 from vision.pixel_scale import PixelScale
 
