@@ -159,7 +159,8 @@ def _light() -> tuple[Frame, ...]:
             file="brass-040-glints.jpg",
             view=_view(
                 14,
-                roughness=0.045,
+                microscope=Microscope(ring_radius_mm=3.6),
+                roughness=0.035,
                 lamp_radius_mm=0.6,
                 lamps=small_lamps,
                 tip_tilt_deg=3.2,
@@ -172,10 +173,10 @@ def _light() -> tuple[Frame, ...]:
             file="brass-025-glints.jpg",
             view=_view(
                 15,
-                um=5.0,
                 bore=0.25,
                 land=0.9,
-                roughness=0.05,
+                microscope=Microscope(um_per_px=5.0, ring_radius_mm=3.6, rotation_deg=14.0),
+                roughness=0.04,
                 lamp_radius_mm=0.5,
                 lamps=small_lamps[::-1],
                 tip_tilt_deg=2.6,
@@ -254,6 +255,18 @@ def _plastic() -> tuple[Frame, ...]:
             ),
             conditions=("bore filled with bright plastic",),
             land_level=0.3,
+        ),
+        Frame(
+            file="steel-040-white-plastic.jpg",
+            view=_view(
+                37,
+                at=(0.08, -0.16, 0.0),
+                metal=HARDENED_STEEL,
+                roughness=0.2,
+                plug=Plug(colour=WHITE, recess_mm=0.015, bulge_mm=0.015, gap_mm=0.01),
+            ),
+            conditions=("bore filled with bright plastic", "plastic brighter than the land"),
+            land_level=0.16,
         ),
         Frame(
             file="brass-060-orange-plastic.jpg",
@@ -373,6 +386,7 @@ def _unusable() -> tuple[Frame, ...]:
             view=_view(53, drops=(lump,)),
             conditions=("bore wholly covered by plastic",),
             unusable_because="bore-covered",
+            land_level=0.12,
         ),
         Frame(
             file="no-tip.jpg",
@@ -386,6 +400,7 @@ def _unusable() -> tuple[Frame, ...]:
             view=_view(55, at=(0.1, 0.1, 6.0)),
             conditions=("out of focus by 6 mm",),
             unusable_because="out-of-focus",
+            samples=160,
         ),
         Frame(
             file="no-light.jpg",

@@ -148,6 +148,8 @@ def frame(stop: Stop) -> Frame:
         tip_tilt_deg=tool.lean_deg[0],
         tip_tilt_towards_deg=tool.lean_deg[1],
         lamps=RING,
+        room=0.5,
+        room_seed=60,
         seed=60 + stop.tool,
     )
     return Frame(

@@ -25,6 +25,8 @@ BRASS = (0.89, 0.76, 0.45)
 HARDENED_STEEL = (0.20, 0.20, 0.21)
 """Steel under the dark oxide that hardening leaves (common practice, no source)."""
 
+MOST_SAMPLES_AT_ONCE = 32
+
 LAND_TEXTURE_MM = 2.6
 LAND_TEXTURE_SIZE = 2048
 CONE_TEXTURE = (1536, 2048)
@@ -69,6 +71,10 @@ class View:
         Width of its microfacets (alpha).
     room
         Brightness of the workshop round the machine.
+    room_seed
+        Of the places of its windows; None takes `seed`.
+    seed
+        Of the tip's surface.
     """
 
     microscope: Microscope = field(default_factory=Microscope)
@@ -85,13 +91,20 @@ class View:
     metal: tuple[float, float, float] = BRASS
     roughness: float = 0.075
     room: float = 1.0
+    room_seed: int | None = None
     seed: int = 1
 
 
 def rendered(view: View, *, samples: int, seed: int) -> Array:
     """Return linear light, shape (height, width, 3), seen through the open lens."""
     scene = mi.load_dict(_scene(view, _lens(view.microscope)))
-    return np.array(mi.render(scene, spp=samples, seed=seed), dtype=np.float64)
+    # All paths of one pass are in memory at once.
+    passes = -(-samples // MOST_SAMPLES_AT_ONCE)
+    light = [
+        np.array(mi.render(scene, spp=samples // passes, seed=seed + number), dtype=np.float64)
+        for number in range(passes)
+    ]
+    return np.asarray(np.mean(light, axis=0))
 
 
 def disc_centroid_px(view: View, *, scale: int = 6, samples: int = 16) -> Array | None:
@@ -185,7 +198,7 @@ def _scene(view: View, sensor: dict[str, Any]) -> dict[str, Any]:
 
 def _room(view: View) -> dict[str, Any]:
     """Return the workshop at the horizon, brighter towards its windows: the cone mirrors it."""
-    rng = np.random.default_rng(view.seed + 30)
+    rng = np.random.default_rng((view.seed if view.room_seed is None else view.room_seed) + 30)
     height = np.linspace(1.0, -1.0, 64)[:, None]
     around = np.linspace(0.0, 2.0 * np.pi, 128)[None, :]
     light = 0.05 + np.zeros((64, 128))
