@@ -28,6 +28,9 @@ Matrix = NDArray[np.float64]
 
 DEFAULT_SETTINGS = ScaleSettings()
 
+ONE_LINE_CONDITION = 10.0
+"""Ratio of the axes in the picture above which it moved along one line."""
+
 
 def learn_scale(
     jogs: Sequence[JogSighting],
@@ -83,7 +86,8 @@ def learn_scale(
 def _judged(
     fit: AffineFit, doubtful: tuple[DoubtfulEntry, ...], settings: ScaleSettings
 ) -> PixelScale | ScaleRefusal:
-    if not np.linalg.cond(fit.matrix) < 1e3:
+    # An axis that hardly shows would turn its noise into millimetres below.
+    if not np.linalg.cond(fit.matrix) < ONE_LINE_CONDITION:
         return _implausible("the picture moved along one line only")
     widened = _scatters_more(fit, settings.scatter_level)
     factor = fit.chi2 / fit.dof if widened else 1.0
