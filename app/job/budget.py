@@ -9,7 +9,7 @@ tuned to make coverage come out.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,6 +64,7 @@ class OffsetSettings:
 DEFAULT_SETTINGS = OffsetSettings()
 
 SCALE = "pixel scale"
+POSITION = "position"
 REVERSAL = "reversal"
 DRIFT = "drift"
 
@@ -71,7 +72,7 @@ REMEDIES = {
     "sighting": "more frames a sighting, a cleaner tip or better light",
     "finder": "a cleaner tip and even light from all sides",
     SCALE: "bring the tools closer to the target, or make more and longer jogs",
-    "position": "a second sighting of each tool, its place reached anew",
+    POSITION: "a second sighting of each tool, its place reached anew",
     REVERSAL: "come to every place from the same side, or measure the reversal",
     "pick-up": "take the tool again and sight it once more",
     DRIFT: "tape the camera down, and sight the reference more often",
@@ -123,7 +124,7 @@ def contributor_covariances(
     parts: dict[str, Matrix] = {
         "sighting": _sighting_covariance(seen, to_mm, by_tool),
         "finder": _spread(by_tool, to_mm @ bias_px2 @ to_mm.T),
-        "position": _spread(_shared_by(seen, _place), np.eye(2) * position_sigma_mm(figures) ** 2),
+        POSITION: _spread(_shared_by(seen, _place), np.eye(2) * position_sigma_mm(figures) ** 2),
         "pick-up": _spread(by_pickup, np.eye(2) * (figures.pickup_repeatability_um * 1e-3) ** 2),
         "tilt": _spread(by_pickup, np.eye(2) * tilt_mm**2),
         "unknown approach": _unknown_approach(seen, figures, settings),
@@ -132,6 +133,18 @@ def contributor_covariances(
         others = np.array([s.tool != evidence.reference_tool for s in seen], dtype=np.float64)
         parts[DRIFT] = _spread(by_tool * np.outer(others, others), np.diag(closure_mm**2 / 12.0))
     return parts
+
+
+def judged_covariance(evidence: Evidence, parts: Mapping[str, Matrix]) -> Matrix:
+    """Return the covariance by which repeats are judged, (2 S, 2 S).
+
+    Two sightings in one place may share its error, or the machine may have been there
+    twice; nobody recorded which. The answer's uncertainty takes the first, whether
+    repeats agree is judged by the second: each is the careful choice where it stands.
+    """
+    anew = np.eye(2 * len(evidence.sightings)) * position_sigma_mm(evidence.figures) ** 2
+    total: Matrix = anew + sum(part for name, part in parts.items() if name != POSITION)
+    return total
 
 
 def scale_covariance(seen: Sequence[Observation], scale: PixelScale, target_px: PointPx) -> Matrix:
@@ -164,7 +177,7 @@ def _pickup(seen: Observation) -> object:
 
 
 def _place(seen: Observation) -> object:
-    """Sightings one after the other without a motion between share their position's error."""
+    """Sightings of one pick-up in one place may share that place's error."""
     return seen.tool, seen.pickup, seen.shown_mm, seen.approach
 
 

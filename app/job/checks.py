@@ -223,11 +223,17 @@ def _uncertainty_findings(solution: Solution, limits: Limits) -> Iterator[Findin
 
 def _reversal_findings(evidence: Evidence) -> Iterator[Finding]:
     sides = {s.approach for s in evidence.sightings}
-    if evidence.figures.reversal_um is None and len(sides) > 1:
+    unknown = any(0 in side for side in sides)
+    if evidence.figures.reversal_um is None and (unknown or len(sides) > 1):
+        what = (
+            "It is not said of all places from which side they were reached"
+            if unknown
+            else "Not all places were reached from the same side"
+        )
         yield Finding(
             code="reversal-unknown",
-            message="Not all places were reached from the same side, and the machine's reversal "
-            "(backlash) is not known; the uncertainty allows for a usual one.",
+            message=f"{what}, and the machine's reversal (backlash) is not known; "
+            "the uncertainty allows for a usual one.",
         )
 
 

@@ -25,25 +25,32 @@ from scipy.stats import chi2
 from app.dialects.values import NozzleVectorMm
 from app.job.budget import (
     DEFAULT_SETTINGS,
+    DRIFT,
     REMEDIES,
     REVERSAL,
     SCALE,
     OffsetSettings,
     contributor_covariances,
     falling_share,
-    position_sigma_mm,
+    judged_covariance,
     reversal_mm,
     scale_covariance,
 )
+from app.job.learning import learn_scale_from
 from app.job.observations import Evidence, Observation
 from vision.geometry import CovMm2, PointPx
-from vision.pixel_scale import JogSighting, PixelScale, ScaleRefusal, learn_scale
+from vision.pixel_scale import PixelScale
 from vision.uncertainty import coverage_factor, welch_satterthwaite
 
 Matrix = NDArray[np.float64]
 
+__all__ = ["ALGORITHM", "Contributor", "Solution", "ToolOffset", "learn_scale_from", "solve"]
+
 ALGORITHM = "offsets-1"
 """Name and version of this computation; it is stored with every export."""
+
+_NANOMETRE = 1e-4
+"""In units of 10 um: keeps the factorisation sound where a covariance is singular."""
 
 _LEVEL = 0.9545
 """k = 2 for a normal distribution; the t factor of the same level where data are few."""
@@ -149,27 +156,6 @@ class Solution:
         return NozzleVectorMm(a.x - b.x, a.y - b.y), CovMm2.from_matrix(covariance)
 
 
-def learn_scale_from(
-    evidence: Evidence, settings: OffsetSettings = DEFAULT_SETTINGS
-) -> PixelScale | ScaleRefusal:
-    """Learn the pixel scale from the evidence's jogs.
-
-    Where not all jogs were reached from the same side, the reversal adds to the
-    scatter of their positions.
-    """
-    figures = evidence.figures
-    variance = np.full(2, position_sigma_mm(figures) ** 2)
-    if evidence.scale_jogs:
-        share = falling_share(evidence.scale_jogs)
-        mixed = np.maximum(share.std(axis=0), 0.5 * (share == 0.5).any(axis=0))
-        variance += (mixed * math.hypot(*reversal_mm(figures, settings))) ** 2
-    jogs = [
-        JogSighting(position_mm=jog.carriage_mm, centre_px=jog.centre_px, cov_px2=jog.cov_px2)
-        for jog in evidence.scale_jogs
-    ]
-    return learn_scale(jogs, position_cov_mm2=CovMm2(float(variance[0]), 0.0, float(variance[1])))
-
-
 def solve(
     evidence: Evidence, scale: PixelScale, settings: OffsetSettings = DEFAULT_SETTINGS
 ) -> Solution:
@@ -195,12 +181,11 @@ def solve(
     closure = _closure(evidence, places)
     closure_mm = None if closure is None else closure @ places
     parts = contributor_covariances(evidence, scale, closure_mm, settings)
-    fit = _fit(evidence, places, parts, settings)
     parts[SCALE] = scale_covariance(evidence.sightings, scale, target)
+    fit = _fit(evidence, places, parts, settings)
     closure_sigma = None
     if closure is not None:
-        still = sum(part for name, part in parts.items() if name not in {"drift", SCALE})
-        closure_sigma = np.sqrt(np.diag(closure @ still @ closure.T)) * 1e3
+        closure_sigma = _closure_sigma_mm(evidence, closure, parts, settings) * 1e3
     residuals = (fit.residuals_mm * 1e3).reshape(-1, 2)
     expected = np.sqrt(fit.residual_variance_mm2).reshape(-1, 2) * 1e3
     residuals.setflags(write=False)
@@ -263,6 +248,20 @@ def _closure(evidence: Evidence, places: Matrix) -> Matrix | None:
     return picks
 
 
+def _closure_sigma_mm(
+    evidence: Evidence, closure: Matrix, parts: dict[str, Matrix], settings: OffsetSettings
+) -> Matrix:
+    """Return what closure is to be expected where nothing moved, per axis.
+
+    A reference that was reached from another side at the end closes by the reversal.
+    """
+    still = judged_covariance(evidence, {n: part for n, part in parts.items() if n != DRIFT})
+    turned = closure @ falling_share(evidence.sightings).reshape(-1)
+    reversal = math.hypot(*reversal_mm(evidence.figures, settings))
+    variance: Matrix = np.diag(closure @ still @ closure.T) + (turned * reversal) ** 2
+    return np.sqrt(variance)
+
+
 def _design(evidence: Evidence) -> Matrix:
     """Return the design matrix: a column pair a tool, then one pair for the reversal."""
     order = {tool: i for i, tool in enumerate(evidence.tools)}
@@ -288,14 +287,17 @@ def _fit(
     covariance[:count, :count] = sum(parts.values())
     covariance[count:, count:] = np.eye(2) * sigma**2
     # Units of 10 um keep all numbers near one, well away from rounding.
-    root = np.linalg.cholesky(covariance * 1e4)
+    root = np.linalg.cholesky(covariance * 1e4 + np.eye(count + 2) * _NANOMETRE**2)
     whitened = np.linalg.solve(root, design)
     gain = np.linalg.pinv(whitened) @ np.linalg.inv(root)
     solution = gain @ data
-    residuals = data - design @ solution
-    residual_covariance = covariance - design @ gain @ covariance
+    remover = np.eye(count + 2) - design @ gain
+    residuals = remover @ data
+    expected = covariance.copy()
+    expected[:count, :count] = judged_covariance(evidence, parts)
+    residual_covariance = remover @ expected @ remover.T
     freedom = count - tools
-    statistic = float(np.sum(np.linalg.solve(root, residuals) ** 2) * 1e4)
+    statistic = _misfit(residuals, residual_covariance, freedom)
     believable = freedom <= 0 or chi2.sf(statistic, freedom) >= settings.repeat_level
     return _Fit(
         places_mm=solution[:tools],
@@ -307,6 +309,15 @@ def _fit(
         widening=1.0 if believable else statistic / freedom,
         freedom=math.inf if believable else float(freedom),
     )
+
+
+def _misfit(residuals: Matrix, covariance: Matrix, freedom: int) -> float:
+    """Return r' C^+ r, chi-square with as many degrees of freedom as C has rank."""
+    variances, directions = np.linalg.eigh(covariance)
+    keep = slice(len(variances) - freedom, None)
+    along = directions[:, keep].T @ residuals
+    # Nothing repeats to less than a nanometre; below it numbers are rounding.
+    return float(np.sum(along**2 / np.maximum(variances[keep], 1e-12)))
 
 
 def _tool_offsets(
