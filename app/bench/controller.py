@@ -26,6 +26,9 @@ from app.job.profile import Profile
 LIFT_AFTER_HOMING_MM = 50.0
 """Z ends here after homing, well above the camera."""
 
+QUEUE_DEPTH = 16
+"""Moves that a board takes on before it keeps the next line waiting."""
+
 TRAVEL_MM_PER_S = 120.0
 Z_MM_PER_S = 15.0
 _TOOL_CHANGE_S = {"tool-changer": 6.0, "lifting-nozzle": 1.0}
@@ -235,13 +238,11 @@ class Controller:
         bool
             False when the clock was stopped.
         """
-        while (now_s := self._clock.now_s()) < (until_s := self._busy_until()):
-            # In slices, so that a halt from another thread is seen.
-            if not self._clock.wait_until(min(until_s, now_s + self._slice_s)):
-                return False
-            if waiting is not None:
-                waiting()
-        return True
+        return self._wait(lambda _now_s: self._mechanics.busy_until_s, waiting)
+
+    def make_room(self, *, waiting: Callable[[], None] | None = None) -> bool:
+        """Block until the queue of moves has room for another one; else as `finish`."""
+        return self._wait(lambda now_s: self._mechanics.room_at_s(now_s, QUEUE_DEPTH), waiting)
 
     def stop_motion(self) -> None:
         """Drop what was queued and stand still; the position is no longer known."""
@@ -279,9 +280,18 @@ class Controller:
 
     # -- inside -----------------------------------------------------------------
 
-    def _busy_until(self) -> float:
-        with self._lock:
-            return self._mechanics.busy_until_s
+    def _wait(self, until_s: Callable[[float], float], waiting: Callable[[], None] | None) -> bool:
+        while True:
+            now_s = self._clock.now_s()
+            with self._lock:
+                goal_s = until_s(now_s)
+            if now_s >= goal_s:
+                return True
+            # In slices, so that a halt from another thread is seen.
+            if not self._clock.wait_until(min(goal_s, now_s + self._slice_s)):
+                return False
+            if waiting is not None:
+                waiting()
 
     def _begin(self) -> None:
         """Stand near the camera, homed, with the reference tool in place."""

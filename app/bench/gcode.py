@@ -250,6 +250,8 @@ class Interpreter:
         if feed is not None and feed > 0.0:
             self._speed_mm_per_s = feed / 60.0
         named = line.numbers(_XYZ)
+        if named:
+            self._board.make_room(waiting=self._waiting)
         if self._relative:
             now = self._board.position()
             named = {axis: getattr(now, axis) + step for axis, step in named.items()}

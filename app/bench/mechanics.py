@@ -146,6 +146,7 @@ class Mechanics:
         self._play = play
         self._rng = rng
         self.busy_until_s = 0.0
+        self._ends_s: deque[float] = deque(maxlen=_HISTORY)
         slow, lash = play.axis_wander, play.backlash_mm
         self.axes = {
             "x": Axis(step_mm=step_mm, backlash_mm=lash.x, wander=slow["x"]),
@@ -201,6 +202,7 @@ class Mechanics:
             if steps:
                 self._drive(self.axes[name], steps, start_s=start_s, end_s=end_s)
         self.busy_until_s = end_s
+        self._ends_s.append(end_s)
         return True
 
     def home(self, switches_mm: Mapping[str, float], *, now_s: float, takes_s: float) -> None:
@@ -215,11 +217,17 @@ class Mechanics:
             axis.note(_Leg(start_s=start_s, end_s=end_s, start_mm=before_mm, end_mm=axis.turn(0)))
         self.busy_until_s = end_s
 
+    def room_at_s(self, now_s: float, depth: int) -> float:
+        """Return when fewer than `depth` moves will be left to do; `now_s` if that is so."""
+        pending = [end_s for end_s in self._ends_s if end_s > now_s]
+        return pending[-depth] if len(pending) >= depth else now_s
+
     def stop(self, now_s: float) -> None:
         """Drop all motion that has not happened yet; steps are lost."""
         for axis in self.axes.values():
             axis.stop(now_s)
         self.busy_until_s = min(self.busy_until_s, now_s)
+        self._ends_s.clear()
 
     def place(self, x_axis: str, time_s: float) -> Mm3:
         """Return where a carriage really stood at a time, ringing included."""

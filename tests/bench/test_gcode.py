@@ -8,6 +8,7 @@ in `app.bench.gcode`.
 from __future__ import annotations
 
 from functools import reduce
+from itertools import pairwise
 from operator import xor
 
 import pytest
@@ -122,6 +123,20 @@ def test_relative_moves_add_up_and_feed_is_in_millimetres_a_minute() -> None:
     board.answer("G1 X0.5 Y-1")
     board.answer("G90")
     assert board.answer("M114")[0].startswith("X:151.00 Y:99.00 Z:5.00 ")
+
+
+def test_a_full_queue_keeps_the_next_move_waiting() -> None:
+    world = make_world(profile("marlin"), seed=1)
+    board = Interpreter(world.controller)
+    for step in range(100):
+        assert board.answer(f"G0 X{100 + step % 2}") == ["ok"]
+    board.answer("M400")
+    done_s = world.clock.now_s()
+    assert done_s > 10.0
+    # While it ran, the head was on the way all the time and never leapt.
+    places = [world.controller.tip(done_s - 2.0 + 0.01 * k).at_mm.x for k in range(200)]
+    steps = [abs(after - before) for before, after in pairwise(places)]
+    assert max(steps) < 0.15
 
 
 def test_klipper_shows_the_coordinate_and_moves_the_carriage() -> None:
