@@ -15,6 +15,7 @@ from vision.bore.settings import FinderSettings
 from vision.bore.verdict import (
     accept,
     covered,
+    is_convincing,
     no_round_edge,
     out_of_focus,
     refuse_light,
@@ -220,6 +221,9 @@ def _land_in_view(
     inverted = Picture(frame=np.asarray(1.0 - plane, dtype=np.float32), full_scale=1.0)
     for place in search_plane(inverted.frame.astype(np.float32), low, high, settings)[:3]:
         found = roughly(inverted, place, settings)
-        if found is not None and found.coverage > 0.75 and found.height > 0.1:
+        if found is None or found.coverage < 0.75 or found.height < 0.06:
+            continue
+        rim = fit_rim(inverted, found.curve, noise_of(plane), settings)
+        if rim is not None and is_convincing(rim, settings):
             return True
     return False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from vision.bore.picture import Picture
 from vision.bore.rays import Curve, Edges, Rays, cast, match_edges
 from vision.bore.settings import FinderSettings
-from vision.geometry.loss import robust_weights
+from vision.geometry.loss import HUBER, MAD_TO_SIGMA, robust_weights
 
 Array = NDArray[np.float64]
 
@@ -80,8 +80,7 @@ def fit_rim(picture: Picture, start: Curve, noise: float, settings: FinderSettin
     reach = 0.06 * start.radius + 2.0
     rim: Rim | None = None
     for _ in range(settings.rounds):
-        half = _half_window(blur, reach, curve.radius)
-        rays = _cast(picture, curve, half, half, settings)
+        rays = _windowed(picture, curve, blur, reach, settings)
         if not np.isfinite(rays.values).all(axis=1).any():
             return None
         edges = match_edges(rays, blur, reach)
@@ -94,8 +93,65 @@ def fit_rim(picture: Picture, start: Curve, noise: float, settings: FinderSettin
     return rim
 
 
-def _half_window(blur: float, reach: float, radius: float) -> float:
-    return float(min(2.5 * blur + 1.5 + reach, 0.75 * radius))
+def _windowed(
+    picture: Picture, curve: Curve, blur: float, reach: float, settings: FinderSettings
+) -> Rays:
+    """Cast rays over just the edge, the land's slope taken off."""
+    half = float(min(2.5 * blur + 1.5 + reach, 0.75 * curve.radius))
+    beyond = half + max(4.0, 0.2 * curve.radius)
+    rays = _cast(picture, curve, half, beyond, settings)
+    level = _without_slope(rays, blur, half)
+    inside = _dark_width(rays, half, reach)
+    window = (rays.steps >= -inside) & (rays.steps <= half)
+    return replace(rays, steps=rays.steps[window], values=level[:, window])
+
+
+def _without_slope(rays: Rays, blur: float, half: float) -> Array:
+    """Return the brightness less the slope of the land beyond the edge.
+
+    A land that brightens to one side would draw the edge towards it: the template
+    knows level land only. Slopes of single rays are texture; only what varies
+    evenly round the rim (mean, cos and sin) is taken off.
+    """
+    beyond = rays.steps > max(2.0 * blur, 0.5 * half)
+    if beyond.sum() < 4:
+        return rays.values
+    x = rays.steps[beyond] - rays.steps[beyond].mean()
+    slopes = (rays.values[:, beyond] @ x) / float(x @ x)
+    known = np.isfinite(slopes)
+    if known.sum() < 12:
+        return rays.values
+    waves = design_matrix(rays.angles)[:, :3]
+    factors = np.ones(int(known.sum()))
+    fit = np.zeros(3)
+    for _ in range(5):
+        rows = waves[known] * factors[:, None]
+        fit = np.linalg.lstsq(rows, slopes[known] * factors, rcond=None)[0]
+        left = slopes[known] - waves[known] @ fit
+        spread = MAD_TO_SIGMA * float(np.median(np.abs(left))) + 1e-12
+        factors = np.sqrt(np.minimum(HUBER * spread / np.maximum(np.abs(left), 1e-12), 1.0))
+    z = rays.steps / blur
+    ramp = blur * (z * ndtr(z) + np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi))
+    return np.asarray(rays.values - (waves @ fit)[:, None] * ramp[None, :], dtype=np.float64)
+
+
+def _dark_width(rays: Rays, half: float, reach: float) -> float:
+    """Return how far inside the edge it stays dark, at most `half`.
+
+    Plastic brighter than the bore leaves a thin dark gap: the window must end
+    in it.
+    """
+    known = np.isfinite(rays.values).all(axis=1)
+    if not known.any():
+        return half
+    profile = np.median(rays.values[known], axis=0)
+    inner = rays.steps <= max(0.5 * reach, 1.0)
+    lowest = int(profile[inner].argmin())
+    bright = float(np.median(profile[rays.steps > 0.5 * half]))
+    rise = float(profile[: lowest + 1].max() - profile[lowest])
+    if rise < 0.2 * (bright - profile[lowest]):
+        return half
+    return float(min(half, max(-rays.steps[lowest] + 0.5, 1.0)))
 
 
 def _cast(

@@ -21,7 +21,7 @@ def refuse_rim(
     radius = rim.curve.radius
     centre = PointPx(rim.curve.u, rim.curve.v)
     if rim.seen < 0.995 or not _holds(picture, rim):
-        return part_in_view(centre, picture)
+        return part_in_view(centre, picture) if is_convincing(rim, settings) else no_round_edge()
     if rim.blur > settings.largest_blur_ratio * radius:
         return out_of_focus(f"The edge of the bore is blurred over {rim.blur:.1f} px.")
     believed = rim.believed
@@ -31,7 +31,7 @@ def refuse_rim(
     edge_noise = noise / np.sqrt(max(rim.blur, 0.5))
     if height < max(settings.smallest_contrast, settings.smallest_edge_to_noise * 0.3 * edge_noise):
         return no_round_edge()
-    if residual_of(rim) > settings.largest_residual_ratio * radius + settings.largest_residual_px:
+    if not _is_round(rim, settings):
         return no_round_edge()
     if roundness_of(rim) < settings.lowest_roundness:
         return no_round_edge("The dark place in view is not round.")
@@ -85,6 +85,21 @@ def roundness_of(rim: Rim) -> float:
     """Return minor over major semi-axis."""
     e = float(np.hypot(rim.curve.e_cos, rim.curve.e_sin))
     return (rim.curve.radius - e) / (rim.curve.radius + e)
+
+
+def is_convincing(rim: Rim, settings: FinderSettings) -> bool:
+    """Whether what is in view of the rim is a rim: round, and there nearly everywhere."""
+    return bool(
+        rim.believed.any()
+        and _is_round(rim, settings)
+        and coverage_of(rim) > 0.7 * rim.seen
+        and float(np.median(rim.heights[rim.believed])) > settings.smallest_contrast
+    )
+
+
+def _is_round(rim: Rim, settings: FinderSettings) -> bool:
+    limit = settings.largest_residual_ratio * rim.curve.radius + settings.largest_residual_px
+    return residual_of(rim) <= limit
 
 
 def _holds(picture: Picture, rim: Rim) -> bool:
