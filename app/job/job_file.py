@@ -12,13 +12,11 @@ from app.errors import InputError
 from app.job.facts import Approach, Position
 from app.job.fields import Fields
 from app.job.observations import MachineFigures
+from app.job.places import FARTHEST_MM
 from app.job.profile import MAX_TOOLS
 from vision.geometry import PointPx
 
 SCHEMA = 1
-
-FARTHEST_MM = 10_000.0
-"""No printer is ten metres long; a larger coordinate is a slip."""
 
 DEFAULT_SIGMA_PX = 0.1
 """Assumed of a centre that was given without its uncertainty: what a plain method

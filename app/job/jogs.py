@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -105,6 +106,20 @@ def plan_jog(
     return JogPlan(
         jogs=tuple(jogs), step_mm=PointMm(whole[0], whole[1]), approach=Approach(*reached)
     )
+
+
+def after_jogs(
+    start: Position, jogs: Iterable[Jog], arrived: Approach
+) -> tuple[Position, Approach]:
+    """Return where jogs lead and from which side: all there is to know without a display."""
+    place, approach = start, arrived
+    for jog in jogs:
+        axis = jog.axis.lower()
+        before = getattr(place, axis)
+        reached = place._replace(**{axis: _sum_exact(before, jog.step_mm)})
+        approach = approach_between(place, reached, approach)
+        place = reached
+    return place, approach
 
 
 def approach_between(start: Position, end: Position, arrived: Approach) -> Approach:

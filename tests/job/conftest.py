@@ -53,6 +53,7 @@ class PaperMachine:
     )
     origin_px: tuple[float, float] = (320.0, 240.0)
     origin_mm: tuple[float, float] = (150.0, 100.0)
+    mode: PositionMode = PositionMode.SHOWN
 
     def centre(self, tool: int, carriage: Sequence[float]) -> PointPx:
         stands = np.array(carriage) + self.vectors_mm[tool] - np.array(self.origin_mm)
@@ -89,7 +90,7 @@ class PaperMachine:
         return RunStarted(
             profile=self.profile,
             camera="paper",
-            mode=PositionMode.SHOWN,
+            mode=self.mode,
             simulated=True,
             program_version="0",
         )
