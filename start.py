@@ -24,6 +24,7 @@ import ctypes
 import hashlib
 import json
 import os
+import re
 import shlex
 import shutil
 import signal
@@ -212,7 +213,7 @@ def _install_with_apt(packages: Sequence[str]) -> None:
             )
             if done.returncode != 0:
                 raise SetUpError(
-                    _fetch_failure("apt-get", done.stdout + done.stderr)
+                    fetch_failure("apt-get", done.stdout + done.stderr)
                     + f" To do it by hand: {apt_line(packages, sudo=False)}"
                 )
         still = missing_libraries(_can_load)
@@ -399,7 +400,7 @@ def _install(venv: Venv, wanted: Stamp) -> None:
             )
         if done.returncode != 0:
             said = venv.log_file.read_text(encoding="utf-8", errors="replace")
-            raise SetUpError(_fetch_failure("pip", said) + f" All of it: {venv.log_file}")
+            raise SetUpError(fetch_failure("pip", said) + f" All of it: {venv.log_file}")
         venv.stamp_file.write_text(write_stamp(wanted), encoding="utf-8")
 
 
@@ -409,11 +410,19 @@ def clean_environment(environment: Mapping[str, str]) -> dict[str, str]:
     return {name: value for name, value in environment.items() if name not in led_astray}
 
 
-def _fetch_failure(program: str, said: str) -> str:
+def fetch_failure(program: str, said: str) -> str:
+    """Return why packages could not be installed, and what to do, from what was said."""
     if is_offline(said):
         return (
             f"{program} could not fetch the packages: the network does not seem to be there. "
             "Connect this computer, then start again."
+        )
+    absent = re.search(r"requirement (\S+).*\(from versions: none\)", said)
+    if absent:
+        return (
+            f"{program} finds no {absent[1]} for this computer. Either the network is not there: "
+            "connect, then start again. Or nobody builds it for this system and this Python: "
+            "use a 64-bit system and another Python from 3.11 on."
         )
     return f"{program} did not go well: {_last_lines(said)}"
 

@@ -140,8 +140,29 @@ def test_a_missing_network_is_recognised(said: str) -> None:
     assert start.is_offline(said)
 
 
+def test_a_missing_network_is_told_with_what_to_do() -> None:
+    told = start.fetch_failure("pip", "WARNING: ... Temporary failure in name resolution")
+    assert "network" in told
+    assert "Connect" in told
+
+
+def test_a_package_that_nobody_offers_is_named_with_both_reasons() -> None:
+    # What pip says without a network when some packages lie on the disk, and also on a
+    # system for which no wheel is built.
+    told = start.fetch_failure(
+        "pip",
+        "ERROR: Could not find a version that satisfies the requirement "
+        "PySide6-Essentials<6.12,>=6.8 (from tipwright) (from versions: none)",
+    )
+    assert "finds no PySide6-Essentials<6.12,>=6.8 for this computer" in told
+    assert "network" in told
+    assert "64-bit" in told
+
+
 def test_other_failures_are_not_blamed_on_the_network() -> None:
-    assert not start.is_offline("ERROR: No space left on device")
+    full = "Collecting numpy\nERROR: No space left on device"
+    assert not start.is_offline(full)
+    assert "No space left on device" in start.fetch_failure("pip", full)
 
 
 # ------------------------------------------------------------------- the stamp
