@@ -136,8 +136,9 @@ def packages_for(libraries: Iterable[str], *, venv_missing: bool) -> list[str]:
 
 def apt_line(packages: Sequence[str], *, sudo: bool) -> str:
     """Return the line to type that installs Debian packages."""
-    prefix = "sudo " if sudo else ""
-    return f"{prefix}apt-get install --no-install-recommends {' '.join(packages)}"
+    apt_get = "sudo apt-get" if sudo else "apt-get"
+    # On a fresh system the lists of packages are empty, and nothing would be found.
+    return f"{apt_get} update && {apt_get} install --no-install-recommends {' '.join(packages)}"
 
 
 def _can_load(library: str) -> bool:
