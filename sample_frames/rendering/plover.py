@@ -118,7 +118,12 @@ class Stop:
     tip_mm: Array
 
 
-def stops(seed: int = 2041) -> tuple[Stop, ...]:
+SEED = 2042
+"""An ordinary day: now and then a seed draws a closure of four standard deviations, and
+such a job is rightly sent back."""
+
+
+def stops(seed: int = SEED) -> tuple[Stop, ...]:
     """Return the whole job in order of time: five jogs, then eleven sightings."""
     rng = np.random.default_rng(seed)
     start = np.array([150.02, 99.97, 12.4])
