@@ -14,12 +14,14 @@ from dataclasses import dataclass
 from app.job.facts import (
     Approach,
     Entered,
+    Exported,
     Fact,
     Homed,
     MirrorAccepted,
     Position,
     Prepared,
     Purpose,
+    RunStarted,
     Sighted,
 )
 from app.job.interfaces import Picture
@@ -186,7 +188,7 @@ def carry_out(
         case ConfirmMirror():
             return _record(MirrorAccepted(mirrored=True))
         case HomeFirst(tool=tool):
-            return _home(tool, run, settings)
+            return _home(tool, run, start, settings)
         case SightTool():
             return _sight_tool(step, run, work, start, settings)
         case EnterOffsets(tools=tools):
@@ -209,10 +211,8 @@ def _give_up(step: Step) -> Procedure:
     )
 
 
-def _home(tool: int, run: Run, settings: ProcedureSettings) -> Procedure:
-    last = run.last_counting()
-    if last is not None and last.seen.position.z is not None:
-        yield Move(z=last.seen.position.z + settings.clearance_mm)
+def _home(tool: int, run: Run, start: Position, settings: ProcedureSettings) -> Procedure:
+    yield from _lift(run, start, settings)
     yield HomeAll()
     yield Record(fact=Homed(tool=tool))
     return None
@@ -221,12 +221,13 @@ def _home(tool: int, run: Run, settings: ProcedureSettings) -> Procedure:
 def _sight_scale(
     step: SightScale, run: Run, start: Position, settings: ProcedureSettings
 ) -> Procedure:
+    place = step.expected or start
+    if active_tool(run) != step.tool:
+        yield from _take_over(step.tool, place, run, start, settings)
+    arrived = yield from _go(place, run)
     if step.expected is None:
-        arrived = yield from _go(start, run)
         yield from _focus(_z_of(arrived.shown), settings)
-    else:
-        yield from _go(step.expected, run)
-    shown = yield from _shown_after_slack(run)
+    shown = yield from _shown()
     return (yield from _sight(Purpose.SCALE, step.tool, run, shown))
 
 
@@ -234,28 +235,61 @@ def _sight_tool(
     step: SightTool, run: Run, work: Work, start: Position, settings: ProcedureSettings
 ) -> Procedure:
     place = step.expected or start
-    last = run.last_counting()
-    if last is not None and last.seen.tool != step.tool:
-        lifted = yield from _take(step.tool, _z_of(last.seen.position), settings)
-        yield from _go(Position(place.x, place.y, lifted), run)
-        yield Move(z=_z_of(place))
+    if active_tool(run) != step.tool:
+        yield from _take_over(step.tool, place, run, start, settings)
         yield from _focus(_z_of(place), settings)
     else:
         yield from _go(place, run)
     gave_up = yield from _bring(run, work, settings)
     if gave_up is not None:
         return gave_up
-    shown = yield from _shown_after_slack(run)
+    shown = yield from _shown()
     return (yield from _sight(Purpose.TOOL, step.tool, run, shown))
 
 
-def _take(tool: int, z_mm: float, settings: ProcedureSettings) -> Generator[Request, Reply, float]:
-    """Lift, then take the tool; returns the height that is clear of the camera."""
-    lifted = z_mm + settings.clearance_mm
+def active_tool(run: Run) -> int | None:
+    """Return the tool that the machine is sure to have over the camera; None when unsure.
+
+    A procedure that was stopped after a tool change leaves no fact of it. So only the
+    last sighting tells, and no longer when the machine was homed or a person stepped
+    in since. Before the first sighting it is the reference, which a person brought
+    there.
+    """
+    for entry in reversed(run.entries):
+        match entry.fact:
+            case Sighted(tool=tool):
+                return tool
+            case RunStarted() | Prepared() | MirrorAccepted() | Exported() | Entered():
+                continue
+            case _:
+                return None
+    return run.profile.reference_tool
+
+
+def _lift(
+    run: Run, start: Position, settings: ProcedureSettings
+) -> Generator[Request, Reply, float]:
+    """Lift Z clear of the camera, and never lower it; returns the height."""
+    here = _z_of((yield from _shown()))
+    seen = _z_of(run.sightings[-1].seen.position if run.sightings else start)
+    clear = seen + settings.clearance_mm
+    if run.profile.travel_mm is not None:
+        clear = min(clear, run.profile.travel_mm[2][1])
+    lifted = max(here, clear)
     yield Move(z=lifted)
+    return lifted
+
+
+def _take_over(
+    tool: int, place: Position, run: Run, start: Position, settings: ProcedureSettings
+) -> Generator[Request, Reply, None]:
+    """Lift, take the tool, go above the place, then come down to it."""
+    lifted = yield from _lift(run, start, settings)
     reply = yield TakeTool(tool=tool)
     assert isinstance(reply, Arrived)
-    return max(lifted, _z_of(reply.shown))
+    above = max(lifted, _z_of(reply.shown))
+    yield from _go(Position(place.x, place.y, above), run)
+    yield Move(z=_z_of(place))
 
 
 def _go(place: Position, run: Run) -> Generator[Request, Reply, Arrived]:
@@ -271,7 +305,7 @@ def _go(place: Position, run: Run) -> Generator[Request, Reply, Arrived]:
     return reply
 
 
-def _shown_after_slack(run: Run) -> Generator[Request, Reply, Position]:
+def _shown() -> Generator[Request, Reply, Position]:
     """Ask for the present place by moving nowhere."""
     reply = yield Move()
     assert isinstance(reply, Arrived)
@@ -293,9 +327,9 @@ def _bring(
         if fix is None:
             refused = looked.seen.fit if isinstance(looked.seen.fit, BoreRefusal) else None
             break
-        if isinstance(looked.seen.fit, BoreFit) and fix.distance_mm < settings.close_mm:
+        if isinstance(looked.seen.fit, BoreFit) and _is_near(fix, settings):
             return None
-        here = yield from _shown_after_slack(run)
+        here = yield from _shown()
         yield from _go(fix.plan.to(here), run)
     if refused is not None:
         return GaveUp(message=refused.message, remedy=refused.remedy)
@@ -303,6 +337,11 @@ def _bring(
         message=f"The nozzle did not come nearer than {settings.close_mm:g} mm to the target.",
         remedy="See that the machine moves as its display says, then try again.",
     )
+
+
+def _is_near(fix: Correction, settings: ProcedureSettings) -> bool:
+    """Whether there is nothing to gain by a jog: a coarse display may offer none."""
+    return fix.distance_mm < settings.close_mm or fix.plan.step_mm == (0.0, 0.0)
 
 
 def _correction(run: Run, work: Work, seen: Seen) -> Correction | None:
