@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import threading
+import zlib
 from dataclasses import dataclass
 
 import numpy as np
@@ -155,7 +156,8 @@ def make_world(
     profile
         The machine as its owner knows it.
     seed
-        The same seed gives the same truth and, asked the same, the same noise.
+        Zero or more. The same seed and machine give the same truth and, asked the
+        same, the same noise.
     clock
         Where time comes from; by default a `VirtualClock`, so nobody waits.
     size_px, um_per_px
@@ -169,10 +171,15 @@ def make_world(
     ------
     InputError
         For a dialect that the bench's firmware does not know.
+    ValueError
+        For a negative seed.
     """
+    if seed < 0:
+        raise ValueError(f"seed must be zero or more, got {seed}")
     truth = draw_truth(
         profile,
-        seed=seed,
+        # Machines of one workshop must not share their luck, so the name counts too.
+        seed=seed * 2**32 + zlib.crc32(profile.name.encode()),
         size_px=size_px,
         um_per_px=um_per_px,
         flipped=flipped,
