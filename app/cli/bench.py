@@ -9,19 +9,45 @@ from types import FrameType
 
 from app.bench import MACHINES, RealClock
 from app.bench.serve import serve
-from app.cli.outcome import Exit, give, give_json, say
+from app.cli.outcome import Exit, give, give_json, say, seed
 from app.errors import InputError
 from app.wiring.workshop import bench_world
+
+ABOUT = """\
+Serve the bench on 127.0.0.1: its camera as a stream over HTTP, its machine as lines of
+G-code over a socket. Whatever reads a network camera and a printer can use them.
+
+  tipwright bench --serve --machine plover
+"""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
     parser.add_argument("--serve", action="store_true", required=True, help="serve until stopped")
-    parser.add_argument("--machine", choices=MACHINES, default="plover", help="which machine")
-    parser.add_argument("--seed", type=int, default=1, help="which hidden truth (default 1)")
-    parser.add_argument("--http-port", type=int, default=8631, help="0 takes any free port")
-    parser.add_argument("--machine-port", type=int, default=8632, help="0 takes any free port")
-    parser.add_argument("--speed", type=float, default=1.0, help="of the World's clock")
+    parser.add_argument(
+        "--machine", choices=MACHINES, default="plover", help="which machine (default plover)"
+    )
+    parser.add_argument("--seed", type=seed, default=1, help="which hidden truth (default 1)")
+    parser.add_argument(
+        "--http-port",
+        metavar="PORT",
+        type=int,
+        default=8631,
+        help="of the camera (default 8631); 0 takes any that is free",
+    )
+    parser.add_argument(
+        "--machine-port",
+        metavar="PORT",
+        type=int,
+        default=8632,
+        help="of the machine (default 8632); 0 takes any that is free",
+    )
+    parser.add_argument(
+        "--speed",
+        type=float,
+        default=1.0,
+        help="how fast the simulated time runs, 0.1 to 20 (default 1)",
+    )
     parser.add_argument("--json", action="store_true", help="say the addresses as JSON")
 
 

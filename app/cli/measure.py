@@ -12,11 +12,29 @@ from vision.bore import BoreFit, BoreRefusal, RadiusPrior, find_bore
 
 SCHEMA = 1
 
+ABOUT = """\
+Find the bore of a nozzle in pictures: its centre, radius and uncertainty in pixels.
+
+Pixel (0, 0) is the centre of the top-left pixel; u grows to the right, v downwards.
+A picture in which no bore is found is an answer and says why; a file that is no
+picture makes the exit status 2.
+
+  tipwright measure tip.png
+  tipwright measure --bore-mm 0.4 --um-per-px 5.2 --json frames/*.jpg
+"""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
-    parser.add_argument("frames", nargs="+", metavar="FRAME", help="a picture file")
-    parser.add_argument("--bore-mm", type=float, metavar="D", help="nominal diameter of the bore")
+    parser.add_argument(
+        "frames", nargs="+", metavar="FRAME", help="a picture file: PNG, JPEG, TIFF or BMP"
+    )
+    parser.add_argument(
+        "--bore-mm",
+        type=float,
+        metavar="D",
+        help="nominal diameter of the bore; with --um-per-px a check of the size",
+    )
     parser.add_argument(
         "--um-per-px", type=float, metavar="S", help="what a pixel is worth, in micrometres"
     )

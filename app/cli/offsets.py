@@ -9,6 +9,17 @@ from app.cli.outcome import Exit, give, give_json, say
 from app.export import offsets_object, offsets_table, paste_text
 from app.wiring.job_files import solve_job_file
 
+ABOUT = """\
+Work out the offsets of all tools from a job file, without a camera or a machine.
+
+The file holds the jogs and sightings in order of time, as pictures or as centres,
+each with the position that the display showed. The exit status is 1 when a check
+failed: the numbers are given, and what speaks against them.
+
+  tipwright offsets JOB.json
+  tipwright offsets JOB.json --json > offsets.json
+"""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from argparse import ArgumentTypeError
 from collections.abc import Mapping
 from enum import IntEnum
 
@@ -38,8 +39,19 @@ def give_json(value: Mapping[str, object]) -> None:
 
 
 def json_text(value: Mapping[str, object]) -> str:
-    """Return one JSON object as a line of text; NaN has no place in it."""
-    return json.dumps(value, allow_nan=False, ensure_ascii=False) + "\n"
+    """Return one JSON object as a line of text; NaN has no place in it.
+
+    It is ASCII: it reads the same whatever a terminal or pipe is set to, and holds
+    names of files that are no text.
+    """
+    return json.dumps(value, allow_nan=False) + "\n"
+
+
+def seed(word: str) -> int:
+    """Read the number that chooses a hidden truth, for argparse."""
+    if not (word.isascii() and word.isdigit()) or len(word) > 9:
+        raise ArgumentTypeError(f"has to be a whole number from 0 to 999999999, not {word!r}")
+    return int(word)
 
 
 def give_error(error: TipwrightError, *, as_json: bool) -> int:

@@ -18,6 +18,14 @@ from app.job.work import Work, work_out
 from app.records import RunSummary, Store, default_folder
 from app.wiring.files import write_text
 
+ABOUT = """\
+List, show and export what was recorded. Nothing is changed in the records.
+
+  tipwright runs list
+  tipwright runs show last
+  tipwright runs export last --format csv --to offsets.csv
+"""
+
 FORMATS = ("text", "csv", "json")
 
 
@@ -30,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for verb in (show, export):
         verb.add_argument("run_id", metavar="RUN", help="the id of a run, or 'last'")
     export.add_argument("--format", choices=FORMATS, default="text", help="default text")
-    export.add_argument("--to", metavar="FILE", help="write there instead of printing")
+    export.add_argument("--to", metavar="FILE", help="write to this file instead of printing")
     for verb in (listing, show, export):
         verb.add_argument("--records", metavar="FOLDER", help="default: the user's data folder")
         verb.add_argument("--json", action="store_true", help="for programs")
@@ -39,6 +47,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Do what the verb says; nothing is changed in the records."""
     folder = Path(arguments.records) if arguments.records else default_folder()
+    if not folder.exists():
+        return _no_records(folder, arguments)
     with closing(Store(folder)) as store:
         if arguments.verb == "list":
             return _list(store, as_json=arguments.json)
@@ -48,6 +58,18 @@ def run(arguments: argparse.Namespace) -> int:
             return _show(summary, snapshot, as_json=arguments.json)
         kind = "json" if arguments.json else arguments.format
         return _export(summary, snapshot, kind, arguments.to)
+
+
+def _no_records(folder: Path, arguments: argparse.Namespace) -> int:
+    """Answer for a folder that is not there, rather than make an empty one."""
+    if arguments.verb == "list" and not arguments.records:
+        say("No run was recorded yet.")
+        return Exit.GOOD
+    raise InputError(
+        f"There are no records in {folder}: the folder does not exist; check its name.",
+        code="records-missing",
+        file=str(folder),
+    )
 
 
 def _list(store: Store, *, as_json: bool) -> int:

@@ -1,29 +1,15 @@
-"""Files that are on the disk, not only on their way to it; and where the records lie."""
+"""Files that are on the disk, not only on their way to it; and whether that is a network drive."""
 
 from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Mapping
 from pathlib import Path, PurePath
-
-import platformdirs
-
-VARIABLE = "TIPWRIGHT_DATA"
-"""Environment variable that names another folder for the records."""
 
 _NETWORK_KINDS = (
     "nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "9p", "davfs", "fuse.sshfs", "fuse.davfs",
     "fuse.rclone", "ceph", "glusterfs", "fuse.glusterfs", "lustre", "virtiofs", "vboxsf",
 )  # fmt: skip
-
-
-def default_folder(environ: Mapping[str, str] = os.environ) -> Path:
-    """Return the folder for the records: TIPWRIGHT_DATA, or the user's data folder."""
-    named = environ.get(VARIABLE, "").strip()
-    if named:
-        return Path(named).expanduser()
-    return platformdirs.user_data_path("Tipwright", appauthor=False)
 
 
 def write_part(part: Path, content: bytes) -> None:
