@@ -2,6 +2,10 @@
 
 Smoothieware source, src/modules/robot/Robot.cpp, `wcs2mcs`: machine = work + tool
 offset, so C = L + t. In G10 the tools count from 1.
+
+The configuration file knows a comment by its hash (src/libs/ConfigSources), the line
+of commands by its semicolon; a command line that begins with a hash gets no answer,
+and a sender would wait for it (src/modules/communication/GcodeDispatch.cpp).
 """
 
 from __future__ import annotations
@@ -37,11 +41,12 @@ def write(writing: Writing) -> PasteText:
         f"G10 L1 P{tool + 1} {words(writing.new[tool], writing.axes)}"
         for tool in writing.changed_tools
     ]
-    lines = ["# in the configuration file:", *in_file, "# or, until the next reset:", *commands]
+    lines = ["# in the configuration file:", *in_file, "; or, until the next reset:", *commands]
     return PasteText(
         settings="\n".join(lines) if in_file else "",
         moves="",
         notes=(_LASTING, _NAMES, _COUNTING, _ONE_PLACE),
+        comment="#",
     )
 
 

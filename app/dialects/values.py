@@ -49,11 +49,15 @@ class PasteText:
     notes
         What to know before pasting, one sentence each (where the lines go, what
         makes them last, which trap to avoid).
+    comment
+        What begins a line of comment wherever the settings may be pasted; the
+        moves are G-code, where it is a semicolon.
     """
 
     settings: str
     moves: str
     notes: tuple[str, ...] = ()
+    comment: str = ";"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,19 +16,17 @@ SIMULATED = "From the bench: a simulated machine. Do not enter these numbers any
 def paste_text(text: PasteText, findings: Sequence[Finding], *, simulated: bool = False) -> str:
     """Return what to paste, with its cautions; warnings travel with it as comments.
 
-    Comments begin with a semicolon in G-code and with a hash in a Klipper file;
-    the text itself shows which it is.
+    Comments are of the kind that the place takes where the settings go; the moves are
+    G-code, and so is the caution above them.
     """
-    mark = "#" if text.settings.lstrip().startswith(("#", "[")) else ";"
-    parts: list[str] = []
-    if simulated:
-        parts.append(f"{mark} {SIMULATED}")
-    parts += [f"{mark} {'CHECK FAILED: ' if f.fails else ''}{f.message}" for f in findings]
-    parts += [f"{mark} {note}" for note in text.notes]
+    said = [SIMULATED] if simulated else []
+    said += [f"CHECK FAILED: {f.message}" if f.fails else f.message for f in findings]
+    # A line break in a message would let its rest out of the comment.
+    parts = [f"{text.comment} {' '.join(line.split())}" for line in (*said, *text.notes)]
     if text.settings:
         parts.append(text.settings.rstrip("\n"))
     if text.moves:
-        parts += ["", f"{mark} {CAUTION}", text.moves.rstrip("\n")]
+        parts += ["", f"; {CAUTION}", text.moves.rstrip("\n")]
     return "\n".join(parts) + "\n"
 
 

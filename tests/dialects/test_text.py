@@ -50,7 +50,7 @@ ROWS = {
         "# in the configuration file:\n"
         "extruder.hotend2.x_offset 0.340\nextruder.hotend2.y_offset -0.120\n"
         "extruder.hotend2.z_offset 0.050\n"
-        "# or, until the next reset:\nG10 L1 P2 X0.340 Y-0.120 Z0.050",
+        "; or, until the next reset:\nG10 L1 P2 X0.340 Y-0.120 Z0.050",
         "",
     ),
     "slicer": ("extruder 2 offset X-0.340 Y0.120", ""),
