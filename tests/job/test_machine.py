@@ -24,9 +24,10 @@ from app.job.facts import (
     Sighted,
     Struck,
 )
-from app.job.run import fold, undo
+from app.job.run import UNDONE, fold, undo
 from app.job.sheet import (
     ConfirmMirror,
+    Done,
     EnterOffsets,
     Export,
     HomeFirst,
@@ -112,16 +113,32 @@ class RunOfAPerson(RuleBasedStateMachine):
         tool = self.paper.profile.reference_tool if purpose is Purpose.SCALE else tool
         self.sight(tool, Position(150.0 + x, 100.0 + y, 5.0), purpose)
 
-    @rule(data=st.data())
-    def strike_an_entry(self, data: st.DataObject) -> None:
-        number = data.draw(st.integers(2, len(self.entries)))
-        self.say(Struck(number=number, why="glint"))
+    def strikes(self) -> dict[int, str]:
+        """Return why each struck entry is struck."""
+        why: dict[int, str] = {}
+        for entry in self.entries:
+            if isinstance(entry.fact, Struck):
+                why[entry.fact.number] = entry.fact.why
+            elif isinstance(entry.fact, Restored):
+                why.pop(entry.fact.number, None)
+        return why
 
-    @precondition(lambda self: self.numbers(Struck))
+    def standing(self) -> list[int]:
+        """Return the sightings that a person can strike out: those that are not struck."""
+        return [n for n in self.numbers(Sighted) if n not in self.strikes()]
+
+    def struck_by_hand(self) -> list[int]:
+        return [n for n, why in self.strikes().items() if why != UNDONE]
+
+    @precondition(lambda self: self.standing())
+    @rule(data=st.data())
+    def strike_a_sighting(self, data: st.DataObject) -> None:
+        self.say(Struck(number=data.draw(st.sampled_from(self.standing())), why="glint"))
+
+    @precondition(lambda self: self.struck_by_hand())
     @rule(data=st.data())
     def restore_what_was_struck(self, data: st.DataObject) -> None:
-        struck = [e.fact.number for e in self.entries if isinstance(e.fact, Struck)]
-        self.say(Restored(number=data.draw(st.sampled_from(struck))))
+        self.say(Restored(number=data.draw(st.sampled_from(self.struck_by_hand()))))
 
     @precondition(lambda self: self.numbers(Sighted))
     @rule(data=st.data(), slip=st.sampled_from([0.0, 0.01, 0.09, 1.0, -30.0]))
@@ -179,9 +196,7 @@ class RunOfAPerson(RuleBasedStateMachine):
 
     @invariant()
     def the_next_step_is_said_in_a_sentence(self) -> None:
-        words = sentence(self.step, self.run)
-        assert words.strip()
-        assert words.endswith(("?", "."))
+        assert len(sentence(self.step, self.run).split()) > 1 or isinstance(self.step, Done)
 
     @invariant()
     def what_is_struck_or_outdated_never_counts(self) -> None:
@@ -224,7 +239,7 @@ class RunOfAPerson(RuleBasedStateMachine):
 
 TestRunOfAPerson = RunOfAPerson.TestCase
 TestRunOfAPerson.settings = settings(
-    max_examples=25,
+    max_examples=15,
     stateful_step_count=20,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
