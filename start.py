@@ -511,8 +511,8 @@ def _opencv_trap(versions: Mapping[str, str], cv2_version: str | None, pip: str)
     again = f"{pip} install --force-reinstall --no-deps opencv-python"
     if len(found) > 1:
         return [
-            f"{' and '.join(found)} are both installed and overwrite each other. Repair: "
-            f"{pip} uninstall --yes {' '.join(found)}, then {again}"
+            f"{' and '.join(found)} are installed side by side and overwrite each other. Repair "
+            f"with these two lines:\n    {pip} uninstall --yes {' '.join(found)}\n    {again}"
         ]
     if not found or cv2_version is None:
         return [f"OpenCV is not complete: cv2.__version__ is missing. Repair: {again}"]
