@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from vision.bore.noise import noise_of
+from vision.bore.outermost import outermost_rim
 from vision.bore.picture import Picture, Plane, read_picture
 from vision.bore.result import BoreFit, BoreRefusal, RadiusPrior
 from vision.bore.rim import Rim, fit_rim
@@ -147,6 +148,9 @@ def _judge(
     if rivals > 1:
         return several(rivals)
     _, rim, noise = fits[0]
+    outer = outermost_rim(picture, rim, noise, settings)
+    if refuse_rim(outer, noise, picture, prior, settings) is None:
+        rim = outer
     return accept(picture, rim, noise, prior)
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from vision.bore.picture import Picture
 from vision.bore.rays import cast
-from vision.bore.rim import Rim
+from vision.bore.rim import Rim, design_matrix
 
 Array = NDArray[np.float64]
 
@@ -65,6 +65,20 @@ def flank_variance(picture: Picture, rim: Rim) -> float:
     by_chance = scatter * float(np.trace(np.linalg.inv(design.T @ design)[:2, :2]))
     squared = max(float(fit[0] ** 2 + fit[1] ** 2) - by_chance, 0.0)
     return float(0.5 * (_TO_THE_END**2) * squared)
+
+
+def light_variance(rim: Rim) -> float:
+    """Return the variance per axis, px^2, for an edge break too narrow to be seen.
+
+    It may be as wide as the blur. Lit as unevenly as the land beside it, its
+    brightness draws the edge to one side by that unevenness times its width; no
+    part of the picture tells how the break's faces are turned, so in any direction.
+    """
+    believed = rim.believed
+    waves = design_matrix(rim.angles[believed])[:, :3]
+    fit, *_ = np.linalg.lstsq(waves, rim.heights[believed], rcond=None)
+    uneven = np.hypot(fit[0], fit[1]) / fit[2]
+    return float(0.5 * (uneven * rim.blur) ** 2)
 
 
 def _crossings(profiles: Array, steps: Array, level: float) -> Array:

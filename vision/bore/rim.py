@@ -74,13 +74,26 @@ def design_matrix(angles: Array) -> Array:
     )
 
 
-def fit_rim(picture: Picture, start: Curve, noise: float, settings: FinderSettings) -> Rim | None:
-    """Fit the rim near `start`; None where the rounds run away."""
-    curve, blur = start, max(1.0, 0.05 * start.radius)
-    reach = 0.06 * start.radius + 2.0
+def fit_rim(
+    picture: Picture,
+    start: Curve,
+    noise: float,
+    settings: FinderSettings,
+    *,
+    reach: float | None = None,
+    blur: float | None = None,
+) -> Rim | None:
+    """Fit the rim near `start`; None where the rounds run away.
+
+    `reach` and `blur` are first guesses: how far off the edge may be, and how soft.
+    A given `reach` is kept: another edge is near.
+    """
+    curve, kept = start, reach
+    blur = max(1.0, 0.05 * start.radius) if blur is None else blur
+    reach = 0.06 * start.radius + 2.0 if reach is None else reach
     rim: Rim | None = None
     for _ in range(settings.rounds):
-        rays = _windowed(picture, curve, blur, reach, settings)
+        rays = _windowed(picture, curve, blur, reach, settings, tight=kept is not None)
         if not np.isfinite(rays.values).all(axis=1).any():
             return None
         edges = match_edges(rays, blur, reach)
@@ -88,16 +101,24 @@ def fit_rim(picture: Picture, start: Curve, noise: float, settings: FinderSettin
         if rim is None or abs(rim.curve.radius - start.radius) > 0.35 * start.radius:
             return None
         curve = rim.curve
-        blur = _blur_of(rays, rim, blur)
-        reach = 1.0 * blur + 1.0
+        # With another edge near, the mean profile is both of them.
+        blur = _blur_of(rays, rim, blur) if kept is None else min(_blur_of(rays, rim, blur), 1.2)
+        reach = 1.0 * blur + 1.0 if kept is None else kept
     return rim
 
 
 def _windowed(
-    picture: Picture, curve: Curve, blur: float, reach: float, settings: FinderSettings
+    picture: Picture,
+    curve: Curve,
+    blur: float,
+    reach: float,
+    settings: FinderSettings,
+    *,
+    tight: bool,
 ) -> Rays:
     """Cast rays over just the edge, the land's slope taken off."""
-    half = float(min(2.5 * blur + 1.5 + reach, 0.75 * curve.radius))
+    half = 1.5 * blur + 1.0 + reach if tight else 2.5 * blur + 1.5 + reach
+    half = float(min(half, 0.75 * curve.radius))
     beyond = half + max(4.0, 0.2 * curve.radius)
     rays = _cast(picture, curve, half, beyond, settings)
     level = _without_slope(rays, blur, half)
@@ -130,6 +151,9 @@ def _without_slope(rays: Rays, blur: float, half: float) -> Array:
         left = slopes[known] - waves[known] @ fit
         spread = MAD_TO_SIGMA * float(np.median(np.abs(left))) + 1e-12
         factors = np.sqrt(np.minimum(HUBER * spread / np.maximum(np.abs(left), 1e-12), 1.0))
+    # A slope no larger than its own noise would only add noise: shrink it (James-Stein).
+    noise = float(np.mean(np.square(left))) * 2.0 / int(known.sum())
+    fit = fit * max(0.0, 1.0 - 6.0 * noise / max(float(fit @ fit), 1e-18))
     z = rays.steps / blur
     ramp = blur * (z * ndtr(z) + np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi))
     return np.asarray(rays.values - (waves @ fit)[:, None] * ramp[None, :], dtype=np.float64)

@@ -61,7 +61,7 @@ class FinderSettings:
         it is taken for the outer end of the bore's edge break.
     ring_reach
         How far outside the edge that ring is looked for, in parts of the radius:
-        edges are broken by up to a third of the radius, lands begin at twice it.
+        further out a groove of the land is as likely.
     """
 
     smallest_radius_px: float = 10.0
@@ -84,4 +84,4 @@ class FinderSettings:
     dark_level: float = 0.1
     burnt_level: float = 0.985
     ring_height: float = 0.45
-    ring_reach: float = 0.4
+    ring_reach: float = 0.25

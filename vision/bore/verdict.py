@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from vision.bore.covariance import covariances
-from vision.bore.flanks import flank_variance
+from vision.bore.flanks import flank_variance, light_variance
 from vision.bore.picture import Picture, Plane
 from vision.bore.result import BoreFit, BoreRefusal, RadiusPrior, Reason
 from vision.bore.rim import Rim
@@ -45,7 +45,7 @@ def refuse_rim(
 def accept(picture: Picture, rim: Rim, noise: float, prior: RadiusPrior | None) -> BoreFit:
     """Return the rim as a measured bore."""
     temporal, structural = covariances(rim, noise)
-    flanks = flank_variance(picture, rim)
+    flanks = flank_variance(picture, rim) + light_variance(rim)
     static = CovPx2(structural.uu + flanks, structural.uv, structural.vv + flanks)
     believed = rim.believed
     curve = rim.curve

@@ -69,8 +69,7 @@ def draw(scene: Scene) -> Array:
     s = float(np.hypot(scene.blur, 12**-0.5))
 
     def outside(edge: Array | float) -> Array:
-        grown: Array = ndtr((rho - edge) / s)
-        return grown
+        return np.asarray(ndtr((rho - edge) / s), dtype=np.float64)
 
     diameter = 2 * scene.radius
     slope = 1.0 + (scene.gradient[0] * x + scene.gradient[1] * y) / diameter
@@ -98,7 +97,7 @@ def draw(scene: Scene) -> Array:
         py = y - drop.away * np.sin(drop.direction_rad)
         cover = ndtr((drop.radius - np.hypot(px, py)) / s)
         picture = picture + (drop.level - picture) * cover
-    return picture
+    return np.asarray(picture, dtype=np.float64)
 
 
 def take(scene: Scene) -> NDArray[np.uint8]:

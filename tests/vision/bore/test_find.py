@@ -43,6 +43,12 @@ def miss_px(fit: BoreFit, scene: Scene) -> float:
             0.08,
             id="drop-over-a-third",
         ),
+        # The crescent's inner end is the stronger edge; the rim is the outer one.
+        pytest.param(Scene(chamfer=5, chamfer_levels=(0.4, 0.5)), 0.15, id="lit-crescent"),
+        pytest.param(Scene(gradient=(0.3, 0.0)), 0.05, id="light-from-one-side"),
+        # Plastic shrinks from the wall and leaves a thin dark gap.
+        pytest.param(Scene(plastic=190.0), 0.06, id="bright-plastic"),
+        pytest.param(Scene(plastic=40.0, gap=0.0), 0.03, id="dark-plastic"),
         pytest.param(Scene(chamfer=7, chamfer_levels=(0.4, 0.0)), 0.05, id="concentric-chamfer"),
     ],
 )

@@ -13,7 +13,9 @@ def messy(seed: int) -> Scene:
     """Return a scene with light, wear and dirt drawn by chance."""
     rng = np.random.default_rng(seed)
     radius = float(rng.uniform(14, 45))
-    drops = ()
+    drops: tuple[Blob, ...] = ()
+    # One light: it brightens the land and the edge break from the same side.
+    uneven, side = float(abs(rng.normal(0, 0.1))), float(rng.uniform(-np.pi, np.pi))
     if rng.random() < 0.25:
         drops = (
             Blob(
@@ -31,10 +33,10 @@ def messy(seed: int) -> Scene:
         ellipticity=float(rng.uniform(0, 0.01)),
         turn_rad=float(rng.uniform(-np.pi, np.pi)),
         blur=float(rng.uniform(0.8, 2.5)),
-        gradient=(float(rng.normal(0, 0.08)), float(rng.normal(0, 0.08))),
+        gradient=(uneven * float(np.cos(side)), uneven * float(np.sin(side))),
         chamfer=float(rng.choice([0.0, 0.0, 1.5, 2.5])),
-        chamfer_levels=(float(rng.uniform(0.2, 0.7)), float(rng.uniform(0, 0.12))),
-        lit_from_rad=float(rng.uniform(-np.pi, np.pi)),
+        chamfer_levels=(float(rng.uniform(0.2, 0.7)), uneven),
+        lit_from_rad=side,
         texture=float(rng.uniform(0.0, 0.05)),
         marks=float(rng.uniform(0.0, 0.06)),
         glints=int(rng.integers(0, 6)),
@@ -71,7 +73,7 @@ def test_a_clean_disc_is_found_within_1_6_of_the_bound(
 ) -> None:
     rng = np.random.default_rng(12)
     errors = []
-    for seed in range(60):
+    for seed in range(50):
         scene = Scene(
             size=(160, 160),
             centre=(80 + float(rng.uniform(-0.5, 0.5)), 80 + float(rng.uniform(-0.5, 0.5))),
@@ -87,5 +89,5 @@ def test_a_clean_disc_is_found_within_1_6_of_the_bound(
         assert isinstance(fit, BoreFit)
         errors.append(np.array(fit.centre_px) - scene.centre)
     ratio = float(np.sqrt(np.mean(np.square(errors)))) / bound_px
-    # 120 values determine the ratio to 6.5 %.
+    # 100 values determine the ratio to 7 %.
     assert 0.85 < ratio <= 1.6
