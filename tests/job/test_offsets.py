@@ -210,7 +210,7 @@ def test_the_joint_covariance_is_that_of_many_jobs() -> None:
     shop = NoisyShop(figures=MachineFigures(whole_steps=True, motor_step_mm=0.0))
     rng = np.random.default_rng(6)
     found, said = [], []
-    for _ in range(300):
+    for _ in range(200):
         evidence = shop.job(rng)
         evidence = replace(evidence, sightings=evidence.sightings[:-1])
         solution = solved(evidence)
@@ -219,8 +219,8 @@ def test_the_joint_covariance_is_that_of_many_jobs() -> None:
         said.append(covariance.matrix())
     seen = np.cov(np.array(found).T)
     expected = np.mean(said, axis=0)
-    # Variance of 300 draws is known to sqrt(2/299) = 8 %: three of that.
-    assert np.diag(seen) == pytest.approx(np.diag(expected), rel=0.25)
+    # Variance of 200 draws is known to sqrt(2/199) = 10 %: three of that.
+    assert np.diag(seen) == pytest.approx(np.diag(expected), rel=0.3)
     mean = np.mean(found, axis=0)
     true = np.array(VECTORS[1]) - np.array(VECTORS[2])
     assert tuple(mean) == pytest.approx(tuple(true), abs=0.002)
@@ -287,8 +287,8 @@ def test_the_expanded_uncertainty_holds_in_many_jobs() -> None:
     """JCGM 101:2008, 8: the law of propagation held against draws of the whole job."""
     whole: list[bool] = []
     for seed, (name, shop) in enumerate(SHOPS.items()):
-        pairs = list(errors_and_bounds(shop, 45, seed))
-        assert len(pairs) > 150, name
+        pairs = list(errors_and_bounds(shop, 38, seed))
+        assert len(pairs) > 130, name
         inside = [abs(error) <= bound for error, bound in pairs]
         assert np.mean(inside) >= 0.88, name
         # A bound that is never met says as little as one that fails.
