@@ -48,6 +48,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=1.0,
         help="how fast the simulated time runs, 0.1 to 20 (default 1)",
     )
+    parser.add_argument(
+        "--fps",
+        metavar="FRAMES",
+        type=float,
+        default=20.0,
+        help="frames in a second of simulated time, 0.5 to 60 (default 20)",
+    )
     parser.add_argument("--json", action="store_true", help="say the addresses as JSON")
 
 
@@ -55,6 +62,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Serve on 127.0.0.1 until the process is told to stop."""
     if not 0.1 <= arguments.speed <= 20.0:
         raise InputError("--speed has to lie from 0.1 to 20.", code="bad-option", path="--speed")
+    if not 0.5 <= arguments.fps <= 60.0:
+        raise InputError("--fps has to lie from 0.5 to 60.", code="bad-option", path="--fps")
     for name in ("http_port", "machine_port"):
         if not 0 <= getattr(arguments, name) <= 65535:
             option = f"--{name.replace('_', '-')}"
@@ -71,7 +80,12 @@ def run(arguments: argparse.Namespace) -> int:
 
     signal.signal(signal.SIGTERM, end)
     signal.signal(signal.SIGINT, end)
-    with serve(world, http_port=arguments.http_port, machine_port=arguments.machine_port) as served:
+    with serve(
+        world,
+        http_port=arguments.http_port,
+        machine_port=arguments.machine_port,
+        fps=arguments.fps,
+    ) as served:
         if arguments.json:
             give_json({"schema": 1, "camera": served.camera_url, "link": served.machine_url})
         else:

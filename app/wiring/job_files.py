@@ -38,7 +38,22 @@ def solve_job_file(path: Path) -> JobResult:
     InputError
         With file, field and value: the file, a frame or the jogs cannot be used.
     """
-    job = read_job(path)
+    try:
+        return _solve(read_job(path), path)
+    except InputError as error:
+        if error.file is not None:
+            raise
+        # Whoever reads fields and names of dialects does not know of the file.
+        raise InputError(
+            f"{path}: {error.message}",
+            code=error.code,
+            file=str(path),
+            path=error.path,
+            value=error.value,
+        ) from error
+
+
+def _solve(job: JobFile, path: Path) -> JobResult:
     evidence = Evidence(
         reference_tool=job.reference_tool,
         figures=job.figures,
