@@ -199,27 +199,33 @@ def _without_apt(libraries: Sequence[str], *, venv_missing: bool) -> str:
 
 
 def _install_with_apt(packages: Sequence[str]) -> None:
-    quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
     install = ["apt-get", "install", "-y", "-q", "--no-install-recommends", *packages]
-    with _step(f"Installing {len(packages)} packages of the system with apt-get"):
-        for command in (["apt-get", "update", "-q"], install):
-            done = subprocess.run(
-                command,
-                capture_output=True,
-                check=False,
-                stdin=subprocess.DEVNULL,
-                env=quiet,
-                text=True,
-                errors="replace",
+    with _step(f"Installing what the system lacks with apt-get ({len(packages)} in all)"):
+        # One list that cannot be fetched fails the update; whether it matters, the
+        # installation tells.
+        _, said_before = _run_apt(["apt-get", "update", "-q"])
+        status, said = _run_apt(install)
+        if status != 0:
+            raise SetUpError(
+                fetch_failure("apt-get", said_before + said)
+                + f" To do it by hand: {apt_line(packages, sudo=False)}"
             )
-            if done.returncode != 0:
-                raise SetUpError(
-                    fetch_failure("apt-get", done.stdout + done.stderr)
-                    + f" To do it by hand: {apt_line(packages, sudo=False)}"
-                )
         still = missing_libraries(_can_load)
     if still:
         raise SetUpError(f"apt-get went well, yet these are still missing: {', '.join(still)}.")
+
+
+def _run_apt(command: Sequence[str]) -> tuple[int, str]:
+    done = subprocess.run(
+        command,
+        capture_output=True,
+        check=False,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, "DEBIAN_FRONTEND": "noninteractive"},
+        text=True,
+        errors="replace",
+    )
+    return done.returncode, done.stdout + done.stderr
 
 
 # ------------------------------------------------------------- the virtual environment
