@@ -30,7 +30,6 @@ from app.job.live import Correction, Seen, correction, correction_towards
 from app.job.run import Run
 from app.job.sheet import (
     ConfirmMirror,
-    EnterOffsets,
     HomeFirst,
     Prepare,
     SightScale,
@@ -191,8 +190,6 @@ def carry_out(
             return _home(tool, run, start, settings)
         case SightTool():
             return _sight_tool(step, run, work, start, settings)
-        case EnterOffsets(tools=tools):
-            return _record(*(Entered(tool=tool) for tool in tools))
         case _:
             return _give_up(step)
 

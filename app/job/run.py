@@ -113,12 +113,11 @@ class Run:
 
     def evidence(self) -> Evidence:
         """Return what the offsets are worked out from."""
-        scale, tools = self.scale_sightings(), self.tool_sightings()
         return Evidence(
             reference_tool=self.profile.reference_tool,
             figures=MachineFigures.of(self.profile),
-            scale_jogs=_observations(scale),
-            sightings=_observations(tools),
+            scale_jogs=_observations(self.sightings, Purpose.SCALE),
+            sightings=_observations(self.sightings, Purpose.TOOL),
         )
 
     def _counting(self, purpose: Purpose) -> tuple[Sighting, ...]:
@@ -161,33 +160,37 @@ def undo(run: Run) -> Fact | None:
     A struck entry comes back, anything else is struck out. What started the run
     stays, and so does what was exported: it may be in the machine already.
     """
-    gone: set[int] = set()
-    for entry in reversed(run.entries):
+    struck = _struck_numbers(run.entries)
+    done: list[Entry] = []
+    for entry in run.entries:
         fact = entry.fact
-        if isinstance(fact, Restored):
-            gone.add(_strike_of(run, fact.number, entry.number))
-        if entry.number in gone or isinstance(fact, Restored | RunStarted | Exported):
-            continue
+        if isinstance(fact, Struck) and fact.why == UNDONE:
+            done = [other for other in done if other.number != fact.number]
+        elif isinstance(fact, Restored):
+            done = _without_last_strike(done, fact.number)
+        elif not isinstance(fact, RunStarted | Exported):
+            done.append(entry)
+    for entry in reversed(done):
+        fact = entry.fact
         if isinstance(fact, Struck):
-            if fact.why == UNDONE:
-                gone.add(fact.number)
-                continue
-            return Restored(number=fact.number)
-        return Struck(number=entry.number, why=UNDONE)
+            if fact.number in struck:
+                return Restored(number=fact.number)
+        elif entry.number not in struck:
+            return Struck(number=entry.number, why=UNDONE)
     return None
 
 
 UNDONE = "undone"
 
 
-def _strike_of(run: Run, number: int, before: int) -> int:
-    """Return the number of the strike that an entry's restoring took back."""
+def _without_last_strike(done: list[Entry], number: int) -> list[Entry]:
+    """Forget the strike that an entry's restoring took back."""
     strikes = [
-        entry.number
-        for entry in run.entries
-        if isinstance(entry.fact, Struck) and entry.fact.number == number and entry.number < before
+        at
+        for at, entry in enumerate(done)
+        if isinstance(entry.fact, Struck) and entry.fact.number == number
     ]
-    return strikes[-1] if strikes else number
+    return done if not strikes else [*done[: strikes[-1]], *done[strikes[-1] + 1 :]]
 
 
 def _struck_numbers(entries: Sequence[Entry]) -> frozenset[int]:
@@ -232,8 +235,7 @@ def _sightings(entries: Sequence[Entry], struck: frozenset[int]) -> tuple[Sighti
                 homed_before=homed,
             )
         )
-        # A struck sighting does not use up the homing before it.
-        homed = homed and entry.number in struck
+        homed = False
     return tuple(found)
 
 
@@ -268,7 +270,8 @@ def _exported(live: Sequence[Entry]) -> tuple[Exported | None, frozenset[int]]:
     return exported, frozenset(entered)
 
 
-def _observations(sightings: Sequence[Sighting]) -> tuple[Observation, ...]:
+def _observations(sightings: Sequence[Sighting], purpose: Purpose) -> tuple[Observation, ...]:
+    """Return what counts; pick-ups are numbered before what was struck is left out."""
     pickups = number_pickups(
         tuple(s.seen.tool for s in sightings), tuple(s.homed_before for s in sightings)
     )
@@ -287,4 +290,5 @@ def _observations(sightings: Sequence[Sighting]) -> tuple[Observation, ...]:
             pickup=pickup,
         )
         for s, pickup in zip(sightings, pickups, strict=True)
+        if s.counts and s.seen.purpose is purpose
     )

@@ -380,4 +380,4 @@ def _mend_words(step: MendScale, run: Run, decimals: int) -> str:
         words = doubt_words(step.doubtful, run.evidence().scale_jogs, decimals)
         return f"{words}. Correct that entry or strike it out."
     assert step.refusal is not None
-    return f"{step.refusal.message} {step.refusal.remedy}"
+    return step.refusal.sentence

@@ -52,7 +52,7 @@ def work_out(run: Run) -> Work:
     solution = solve(evidence, scale)
     stored = {tool.number: tool.stored_raw for tool in run.profile.tools}
     findings = (
-        *check(evidence, solution, limits_of(run.profile)),
+        *_unanswered(run, check(evidence, solution, limits_of(run.profile))),
         *_picture_findings(run),
         *stored_findings(run.profile.dialect, stored),
     )
@@ -93,6 +93,12 @@ def limits_of(profile: Profile) -> Limits:
         expected_mm={t.number: by_design_mm(profile, t.number) for t in profile.tools},
         layout=profile.layout,
     )
+
+
+def _unanswered(run: Run, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Leave out what the person has answered already."""
+    answered = {"mirrored-picture"} if run.mirrored else set()
+    return tuple(found for found in findings if found.code not in answered)
 
 
 def _picture_findings(run: Run) -> tuple[Finding, ...]:

@@ -95,9 +95,10 @@ def _observe(
     job: JobFile, sightings: tuple[JobSighting, ...], path: Path
 ) -> tuple[Observation, ...]:
     """Measure the frames of what counts; struck entries are left out unread."""
-    counting = [s for s in sightings if not s.struck]
-    pickups = number_pickups(tuple(s.tool for s in counting), tuple(False for _ in counting))
-    return tuple(_observation(s, n, path) for s, n in zip(counting, pickups, strict=True))
+    pickups = number_pickups(tuple(s.tool for s in sightings), tuple(False for _ in sightings))
+    return tuple(
+        _observation(s, n, path) for s, n in zip(sightings, pickups, strict=True) if not s.struck
+    )
 
 
 def _observation(sighting: JobSighting, pickup: int, path: Path) -> Observation:
@@ -168,13 +169,13 @@ def _made(
 def _scale_error(refusal: ScaleRefusal, evidence: Evidence, path: Path) -> InputError:
     """Return the error for jogs that give no scale, naming the entry where one is to blame."""
     where, value = "scale_jogs", None
-    message = f"{refusal.message} {refusal.remedy}"
+    message = refusal.sentence
     if refusal.doubtful:
         entry = refusal.doubtful[0]
         where = f"{evidence.scale_jogs[entry.index].path}.position_mm"
         value = list(evidence.scale_jogs[entry.index].shown_mm)
         words = doubt_words(refusal.doubtful, evidence.scale_jogs, 3)
-        message = f"{words}. {refusal.remedy}"
+        message = f"{words}. {refusal.sentence}"
     return InputError(
         f"{path}: {where}: {message}",
         code=f"scale-{refusal.reason.value}",

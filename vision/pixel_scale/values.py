@@ -171,6 +171,15 @@ class ScaleRefusal:
     remedy: str
     doubtful: tuple[DoubtfulEntry, ...] = ()
 
+    @property
+    def sentence(self) -> str:
+        """What is wrong and what to do, in two sentences."""
+        return f"{_sentence(self.message)} {_sentence(self.remedy)}"
+
+
+def _sentence(clause: str) -> str:
+    return f"{clause[0].upper()}{clause[1:]}."
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PixelScale:
