@@ -59,8 +59,7 @@ def _structural(rim: Rim, rows: Array, noise: float) -> Array:
     belief /= belief.sum()
     per_reach = (belief * variances[None, :]).sum(axis=1)
     sums = _rows_in_bins(rim, rows, len(angles))
-    covariance: Array = np.einsum("r,ai,rij,bj->ab", per_reach, sums, likeness, sums)
-    return covariance
+    return np.asarray(sums @ np.tensordot(per_reach, likeness, axes=1) @ sums.T, dtype=np.float64)
 
 
 def _turned(angle: Array) -> Array:

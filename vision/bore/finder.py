@@ -126,13 +126,16 @@ def _judge(
     settings: FinderSettings,
 ) -> BoreFit | BoreRefusal | None:
     """Return the best place's verdict; None where no place holds a rim."""
-    rough = [found for place in places if (found := roughly(picture, place, settings))]
-    rough = sorted(rough, key=lambda r: -_worth(r, prior))[:4]
+    rough = _distinct(
+        [found for place in places if (found := roughly(picture, place, settings))], prior
+    )
     fits: list[tuple[Rough, Rim, float]] = []
     refusals: list[tuple[float, BoreRefusal]] = []
     for one in rough:
-        plane = _around(picture, one)
-        noise = noise_of(plane)
+        # What could no longer be a rival need not be measured.
+        if fits and _worth(one, prior) < settings.rival_score * _worth(fits[0][0], prior):
+            break
+        noise = noise_of(_around(picture, one))
         rim = fit_rim(picture, one.curve, noise, settings)
         if rim is None:
             continue
@@ -154,6 +157,21 @@ def _judge(
     return accept(picture, rim, noise, prior)
 
 
+def _distinct(rough: list[Rough], prior: RadiusPrior | None) -> list[Rough]:
+    """Return the best few, each once: several places lead to one rim."""
+    kept: list[Rough] = []
+    for one in sorted(rough, key=lambda r: -_worth(r, prior)):
+        c = one.curve
+        same = any(
+            np.hypot(c.u - k.curve.u, c.v - k.curve.v) < 0.1 * c.radius
+            and abs(c.radius - k.curve.radius) < 0.1 * c.radius
+            for k in kept
+        )
+        if not same:
+            kept.append(one)
+    return kept[:4]
+
+
 def _worth(rough: Rough, prior: RadiusPrior | None) -> float:
     if prior is None:
         return rough.score
@@ -168,7 +186,8 @@ def _rivals(
     count = 1
     for other in fits[1:]:
         apart = np.hypot(other[1].curve.u - best[1].curve.u, other[1].curve.v - best[1].curve.v)
-        if apart < 0.5 * max(other[1].curve.radius, best[1].curve.radius):
+        # Two bores cannot overlap: one of the two is a drop, a ring or a shadow.
+        if apart < 0.9 * (other[1].curve.radius + best[1].curve.radius):
             continue
         if _worth(other[0], prior) > settings.rival_score * _worth(best[0], prior):
             count += 1

@@ -22,12 +22,21 @@ _RAYS = 180
 _SPAN_PX = 1.5
 """Length over which brightness is averaged on both sides of a step."""
 
+_SOFTEST_PX = 2.4
+"""Blur past which two edges on a break run into one, and noise makes the steps."""
+
+_SAME_PX = 2.5
+_SHARED = 0.3
+"""Share of the rays on which the outermost edge is the main one."""
+
 _WEAKEST = 0.07
 """Height of a step, in parts of the main edge, that may be the end of a crescent."""
 
 
 def outermost_rim(picture: Picture, rim: Rim, noise: float, settings: FinderSettings) -> Rim:
     """Return the rim through the outermost edges if they lie on one circle, else `rim`."""
+    if rim.blur > _SOFTEST_PX:
+        return rim
     curve = rim.curve
     reach = settings.ring_reach * curve.radius
     rays = cast(
@@ -35,9 +44,9 @@ def outermost_rim(picture: Picture, rim: Rim, noise: float, settings: FinderSett
     )
     places, heights = _steps(rays)
     # Measured with the same short ruler, which sees only part of a soft edge.
-    main = float(np.median(heights[:, np.abs(places) < 2.5].max(axis=1)))
-    real = heights > max(_WEAKEST * main, 4.0 * noise / np.sqrt(_SPAN_PX))
-    if (real & (places > 2.5)).any(axis=1).mean() < 0.15:
+    main = float(np.median(heights[:, np.abs(places) < _SAME_PX].max(axis=1)))
+    real = heights > max(_WEAKEST * main, 5.0 * noise * np.sqrt(2.0 / _SPAN_PX))
+    if (real & (places > _SAME_PX)).any(axis=1).mean() < 0.15:
         return rim
     for part in (1.0, 0.6):
         circle = _through_outermost(rays, curve, places, heights, real, part * reach)
@@ -48,7 +57,8 @@ def outermost_rim(picture: Picture, rim: Rim, noise: float, settings: FinderSett
         if moved < 0.5:
             return rim
         outer = fit_rim(picture, start, noise, settings, reach=0.5, blur=1.0)
-        if outer is not None and outer.believed.mean() > 0.9 * rim.believed.mean():
+        # On the lit side the outer step is weak: it has an edge there, if of little weight.
+        if outer is not None and (outer.weights > 0).mean() > 0.85 * (rim.weights > 0).mean():
             return outer
     return rim
 
@@ -77,6 +87,11 @@ def _through_outermost(
     if has.mean() < 0.6:
         return None
     last = len(places) - 1 - allowed[:, ::-1].argmax(axis=1)
+    # A crescent ends on the dark side: there both circles are one. A groove of the
+    # land, or a ring that is lit all round, goes all round; it is left alone, since
+    # a concentric ring does not move the centre.
+    if (np.abs(places[last[has]]) < _SAME_PX).mean() < _SHARED:
+        return None
     rho = (curve.at(rays.angles) + places[last])[has]
     angles = rays.angles[has]
     points = np.column_stack([curve.u + rho * np.cos(angles), curve.v + rho * np.sin(angles)])
