@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from app import __version__
-from app.errors import DeviceError
+from app.errors import CameraError, DeviceError, MachineError
 from app.export import paste_text
 from app.job.checks import Finding
 from app.job.facts import Exported, ExportedTool, PositionMode, RunStarted
@@ -46,7 +46,8 @@ def run_automatically(
     Raises
     ------
     DeviceError
-        When a step needs a person; what was recorded so far is kept.
+        When a step needs a person, or a device is lost; what was recorded so far is
+        kept, and the message says as which run.
     """
     start = machine.shown()
     started = RunStarted(
@@ -66,7 +67,10 @@ def run_automatically(
         settings=settings,
         say=say,
     )
-    ended = runner.run_until_export()
+    try:
+        ended = runner.run_until_export()
+    except (CameraError, MachineError) as error:
+        raise _kept(error, run_id) from error
     run, work = runner.snapshot()
     if not isinstance(ended, Export) or work.solution is None:
         raise _stuck(ended, run, run_id)
@@ -108,6 +112,18 @@ def pasted(finished: FinishedRun) -> str:
     """Return the paste text of a finished run, its warnings and cautions with it."""
     simulated = finished.run.started.simulated
     return paste_text(finished.stored.text, finished.findings, simulated=simulated)
+
+
+def _kept(error: CameraError | MachineError, run_id: str) -> DeviceError:
+    """Return the same error, which now also says where the run is and how to go on."""
+    return type(error)(
+        f"{error.message} What was sighted so far is kept as run {run_id}; "
+        f"`tipwright runs show {run_id}` says what is next.",
+        code=error.code,
+        file=error.file,
+        path=error.path,
+        value=error.value,
+    )
 
 
 def _stuck(ended: Step | GaveUp, run: Run, run_id: str) -> DeviceError:

@@ -187,8 +187,8 @@ class Runner:
                 return frame
         health = self._camera.health()
         raise CameraError(
-            f"No picture from the camera: {health.sentence or 'it gives no new frames'} "
-            "The run is kept; plug the camera in and go on.",
+            f"No picture from the camera: {health.sentence or 'it gives no new frames.'} "
+            "Check its cable and plug it in again.",
             code="no-frames",
         )
 

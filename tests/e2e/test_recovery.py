@@ -15,7 +15,7 @@ from app.bench import BenchCamera
 from app.errors import CameraError
 from app.job.interfaces import CameraHealth, Frame
 from app.job.run import fold
-from app.job.sheet import SightTool, next_step
+from app.job.sheet import SightScale, next_step
 from app.job.work import work_out
 from app.records import Store
 from app.wiring.automatic import run_automatically
@@ -89,7 +89,7 @@ def test_a_stream_that_stops_is_told_and_what_was_sighted_is_kept(tmp_path: Path
         with pytest.raises(CameraError, match=r"The stream has stopped\..*kept"):
             run_automatically(
                 profile=workshop.profile,
-                camera=SilentAfter(camera, 60),
+                camera=SilentAfter(camera, 160),
                 machine=workshop.machine,
                 store=store,
                 simulated=True,
@@ -99,4 +99,5 @@ def test_a_stream_that_stops_is_told_and_what_was_sighted_is_kept(tmp_path: Path
         snapshot = fold(store.entries(kept.run_id))
     assert not kept.finished
     assert snapshot.sightings
-    assert not isinstance(next_step(snapshot, work_out(snapshot)), SightTool)
+    # The places that teach the scale come first, and there was no time for all of them.
+    assert isinstance(next_step(snapshot, work_out(snapshot)), SightScale)
