@@ -145,7 +145,8 @@ def _judge(
         else:
             refusals.append((_worth(one, prior), refusal))
     if not fits:
-        strong = [refusal for worth, refusal in refusals if worth > 0.05]
+        # That one place is not round says nothing of the picture: others will.
+        strong = [r for worth, r in refusals if worth > 0.05 and r != no_round_edge()]
         return strong[0] if strong else None
     rivals = _rivals(fits, prior, settings)
     if rivals > 1:

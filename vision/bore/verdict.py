@@ -34,7 +34,7 @@ def refuse_rim(
     if not _is_round(rim, settings):
         return no_round_edge()
     if roundness_of(rim) < settings.lowest_roundness:
-        return no_round_edge("The dark place in view is not round.")
+        return no_round_edge()
     if coverage_of(rim) < settings.lowest_coverage:
         return covered(f"Only {100 * coverage_of(rim):.0f} % of the bore's rim can be seen.")
     if prior is not None and abs(radius / prior.radius_px - 1.0) > prior.relative_tolerance:
