@@ -173,9 +173,10 @@ def _scale_error(refusal: ScaleRefusal, evidence: Evidence, path: Path) -> Input
     if refusal.doubtful:
         entry = refusal.doubtful[0]
         where = f"{evidence.scale_jogs[entry.index].path}.position_mm"
-        value = list(evidence.scale_jogs[entry.index].shown_mm)
+        value = [part for part in evidence.scale_jogs[entry.index].shown_mm if part is not None]
         words = doubt_words(refusal.doubtful, evidence.scale_jogs, 3)
-        message = f"{words}. {refusal.sentence}"
+        # In place of the refusal's own message, which does not know what the display contains.
+        message = f"{words}. {refusal.remedy[:1].upper()}{refusal.remedy[1:]}."
     return InputError(
         f"{path}: {where}: {message}",
         code=f"scale-{refusal.reason.value}",
