@@ -170,7 +170,7 @@ class CameraFeed:
             raise CameraError(
                 f"{self.name} has given no picture within {timeout_s:g} s; check its plug or "
                 "address, and that no other program uses it.",
-                code="camera_silent",
+                code="camera-silent",
                 value=self.name,
             )
         error = self._status.error
@@ -202,7 +202,7 @@ class CameraFeed:
                 CameraError(
                     f"{self.name} stopped through a fault in the program "
                     f"({type(failure).__name__}: {failure}); open the camera again.",
-                    code="camera_fault",
+                    code="camera-fault",
                     value=self.name,
                 )
             )
@@ -286,7 +286,7 @@ class CameraFeed:
 
     def _check_stall(self) -> None:
         if self._is_late(self._status, self._box.newest, self._clock()):
-            raise CameraError(self._stall_sentence(), code="camera_stalled", value=self.name)
+            raise CameraError(self._stall_sentence(), code="camera-stalled", value=self.name)
 
     def _stall_sentence(self) -> str:
         return (
@@ -310,7 +310,7 @@ class CameraFeed:
             raise CameraError(
                 f"The picture of {self.name} has stood still for {self._timing.stall_s:g} s, "
                 "without even noise; the camera is being opened again.",
-                code="camera_frozen",
+                code="camera-frozen",
                 value=self.name,
             )
         return (

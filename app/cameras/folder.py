@@ -36,13 +36,13 @@ def pictures_in(folder: Path) -> tuple[Path, ...]:
     except OSError as failure:
         raise InputError(
             f"The folder {folder} cannot be read ({failure}); check the name and the permission.",
-            code="folder_unreadable",
+            code="folder-unreadable",
             file=str(folder),
         ) from failure
     if not files:
         raise InputError(
             f"The folder {folder} holds no pictures; put PNG, JPEG, TIFF or BMP files into it.",
-            code="folder_empty",
+            code="folder-empty",
             file=str(folder),
         )
     return tuple(sorted(files, key=natural_order))
@@ -123,10 +123,10 @@ class FolderGrabber:
             return NoImage.END
         first = next(iter(self._skipped.values()))
         if len(self._files) == 1:
-            raise InputError(first, code="not_a_picture", file=str(self._files[0]))
+            raise InputError(first, code="not-a-picture", file=str(self._files[0]))
         raise InputError(
             f"None of the {len(self._files)} pictures in {self._path} can be read; the first: "
             f"{first}",
-            code="not_a_picture",
+            code="not-a-picture",
             file=str(self._path),
         )

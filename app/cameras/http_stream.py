@@ -48,7 +48,7 @@ def checked_address(url: str) -> str:
     if not usable or any(character.isspace() for character in url):
         raise InputError(
             f"{url} is no address of a network camera; it has the form http://host:port/path.",
-            code="camera_address",
+            code="camera-address",
             value=url,
         )
     return url
@@ -102,7 +102,7 @@ def ask(url: str) -> Answer:
         if not (300 <= status < 400 and onward):
             _refuse_status(url, status)
         url = checked_address(urljoin(url, onward))
-    raise _error(url, "camera_address", "leads from one address to the next without end")
+    raise _error(url, "camera-address", "leads from one address to the next without end")
 
 
 def _ask_once(url: str) -> Answer:
@@ -149,7 +149,7 @@ def _unreachable(url: str, failure: Exception) -> CameraError:
             what = "does not answer; check the address and that the camera's stream is on"
         case _:
             what = "answers, but not as a web server does; check the port in the address"
-    return _error(url, "camera_unreachable", what)
+    return _error(url, "camera-unreachable", what)
 
 
 def _refuse_status(url: str, status: int) -> NoReturn:
@@ -160,7 +160,7 @@ def _refuse_status(url: str, status: int) -> NoReturn:
     else:
         reason = http.client.responses.get(status, "no reason given")
         what = f"is refused by the server ({status} {reason}); check the address or restart it"
-    raise _error(url, "camera_refused", what)
+    raise _error(url, "camera-refused", what)
 
 
 def refuse_content(answer: Answer) -> None:
@@ -172,7 +172,7 @@ def refuse_content(answer: Answer) -> None:
         what = f"gives {kind}, not pictures; the address of the stream itself is needed"
     else:
         return
-    raise _error(answer.url, "camera_address", what)
+    raise _error(answer.url, "camera-address", what)
 
 
 class MultipartStream:
@@ -204,17 +204,17 @@ class MultipartStream:
         except TimeoutError as failure:
             raise _error(
                 self._answer.url,
-                "camera_stalled",
+                "camera-stalled",
                 f"has sent no new picture for {READ_S:g} s; it is being opened again. "
                 "Check the camera and the network",
             ) from failure
         except (StreamEndedError, OSError, http.client.HTTPException) as failure:
             raise _error(
-                self._answer.url, "camera_lost", "has closed the stream; it is being opened again"
+                self._answer.url, "camera-lost", "has closed the stream; it is being opened again"
             ) from failure
         except BadStreamError as failure:
             raise _error(
-                self._answer.url, "camera_address", "sends no stream of pictures; check the address"
+                self._answer.url, "camera-address", "sends no stream of pictures; check the address"
             ) from failure
         image = picture_from(data)
         if image is None:

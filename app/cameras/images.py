@@ -37,10 +37,10 @@ def read_image(path: str | Path) -> Image:
     file = Path(path)
     data = _bytes_of(file)
     if _is_cut_short(data):
-        _refuse(file, "picture_cut_short", "is cut short; copy or save it again")
+        _refuse(file, "picture-cut-short", "is cut short; copy or save it again")
     image = _decoded(data)
     if image is None:
-        _refuse(file, "not_a_picture", "is no picture that can be read; use PNG, JPEG, TIFF or BMP")
+        _refuse(file, "not-a-picture", "is no picture that can be read; use PNG, JPEG, TIFF or BMP")
     if image.dtype not in (np.uint8, np.uint16):
         _refuse(
             file,
@@ -61,18 +61,18 @@ def picture_from(data: bytes) -> Image | None:
 def _bytes_of(file: Path) -> bytes:
     try:
         if file.is_dir():
-            _refuse(file, "is_a_folder", "is a folder; name a picture file in it")
+            _refuse(file, "is-a-folder", "is a folder; name a picture file in it")
         data = file.read_bytes()
     except FileNotFoundError:
-        _refuse(file, "file_missing", "does not exist; check the name")
+        _refuse(file, "file-missing", "does not exist; check the name")
     except (OSError, ValueError) as failure:
         raise InputError(
             f"{file} cannot be read ({failure}); check the name and the permission.",
-            code="file_unreadable",
+            code="file-unreadable",
             file=str(file),
         ) from failure
     if not data:
-        _refuse(file, "file_empty", "is empty; copy or save it again")
+        _refuse(file, "file-empty", "is empty; copy or save it again")
     return data
 
 

@@ -85,7 +85,7 @@ class NetworkGrabber:
     def grab(self, clock: Clock) -> Shot | NoImage:
         """Wait for the next picture. Raises `CameraError` when the stream is lost."""
         if self._stream is None:
-            raise CameraError(f"{self._name} is not open.", code="camera_lost", value=self._name)
+            raise CameraError(f"{self._name} is not open.", code="camera-lost", value=self._name)
         return self._stream.grab(clock)
 
     def close(self) -> None:
@@ -108,7 +108,7 @@ class NetworkGrabber:
             raise CameraError(
                 f"{self._name} answers, but with no video that can be decoded; the address of a "
                 "motion JPEG stream is needed.",
-                code="camera_address",
+                code="camera-address",
                 value=self._name,
             )
         return _DecodedStream(capture, self._name)
@@ -130,7 +130,7 @@ class _DecodedStream:
             # Any further read of a stream that has failed once fails too.
             raise CameraError(
                 f"{self._name} sends no more pictures; it is being opened again.",
-                code="camera_lost",
+                code="camera-lost",
                 value=self._name,
             )
         arrived_at_s = clock()

@@ -53,7 +53,7 @@ def make_grabber(source: str, options: SourceOptions | None = None) -> Grabber:
     if source == "bench":
         raise InputError(
             "The bench has no camera of its own: it is opened together with its machine.",
-            code="camera_source",
+            code="camera-source",
             value=source,
         )
     prefix = source.partition(":")[0]
@@ -61,7 +61,7 @@ def make_grabber(source: str, options: SourceOptions | None = None) -> Grabber:
     if make is None or ":" not in source:
         raise InputError(
             f"{source!r} is no camera source; use {SOURCE_FORMS}.",
-            code="camera_source",
+            code="camera-source",
             value=source,
         )
     return make(source, options or SourceOptions())
@@ -115,7 +115,7 @@ def _usb(source: str, options: SourceOptions) -> Grabber:
     if not (number.isascii() and number.isdigit()):
         raise InputError(
             f"{source!r} names no camera; after usb: comes its number, as in usb:0.",
-            code="camera_source",
+            code="camera-source",
             value=source,
         )
     return UsbGrabber(int(number), settings=options.usb)
@@ -132,7 +132,7 @@ def _file(source: str, options: SourceOptions) -> Grabber:
         raise InputError(
             f"{name or 'The path after file:'} does not exist; name a video or a folder of "
             "pictures.",
-            code="file_missing",
+            code="file-missing",
             file=name,
             value=source,
         )

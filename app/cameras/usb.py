@@ -113,14 +113,14 @@ class UsbGrabber:
         self._misses = 0
         if not capture.isOpened():
             self.close()
-            raise self._error("camera_refused", self._why_refused(device))
+            raise self._error("camera-refused", self._why_refused(device))
         habits = HABITS[backend]
         ask_for_format(capture, self._settings, habits)
         trial = try_out(capture, self._clock)
         if trial is None:
             self.close()
             raise self._error(
-                "camera_silent",
+                "camera-silent",
                 f"{device.name} is open but gives no pictures: close other programs that use it, "
                 f"or give it a USB port of its own.{self._mac_hint()}",
             )
@@ -132,7 +132,7 @@ class UsbGrabber:
     def grab(self, clock: Clock) -> Shot | NoImage:
         """Wait for the next picture. Raises `CameraError` when the camera is gone."""
         if self._capture is None:
-            raise self._error("camera_lost", f"{self.traits.name} is not open.")
+            raise self._error("camera-lost", f"{self.traits.name} is not open.")
         if self._capture.grab():
             arrived_at_s = clock()
             decoded, image = self._capture.retrieve()
@@ -142,7 +142,7 @@ class UsbGrabber:
         self._misses += 1
         if self._misses >= MOST_MISSES:
             raise self._error(
-                "camera_lost",
+                "camera-lost",
                 f"{self.traits.name} gives no more pictures; it is being looked for again. "
                 "Check its plug.",
             )

@@ -111,7 +111,7 @@ class VideoGrabber:
         return InputError(
             f"{self._path} is neither a picture nor a video that can be decoded; use a folder of "
             "PNG, JPEG, TIFF or BMP files, or a video with a common codec (MJPG, H.264, FFV1).",
-            code="not_a_video",
+            code="not-a-video",
             file=str(self._path),
         )
 

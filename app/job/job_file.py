@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from app.dialects.values import Layout, OffsetMm
@@ -13,7 +13,7 @@ from app.job.facts import Approach, Position
 from app.job.fields import Fields
 from app.job.observations import MachineFigures
 from app.job.places import FARTHEST_MM
-from app.job.profile import MAX_TOOLS
+from app.job.profile import MAX_TOOLS, PICKUP_REPEATABILITY_UM
 from vision.geometry import PointPx
 
 SCHEMA = 1
@@ -101,11 +101,12 @@ def parse_job(table: object, *, file: str | None = None) -> JobFile:
         raise fields.refuse("schema", f"has to be {SCHEMA}")
     _check_units(fields)
     reference = fields.integer("reference_tool", high=999)
+    layout = fields.choice("layout", Layout) if fields.has("layout") else None
     job = JobFile(
         file=file,
-        layout=fields.choice("layout", Layout) if fields.has("layout") else None,
+        layout=layout,
         dialect=fields.text("dialect") if fields.has("dialect") else None,
-        figures=_parse_machine(fields),
+        figures=_parse_machine(fields, layout),
         reference_tool=reference,
         stored_raw=_parse_stored(fields),
         scale_jogs=fields.each("scale_jogs", lambda entry: _parse_sighting(entry, reference)),
@@ -139,12 +140,16 @@ def _check_units(fields: Fields) -> None:
     fields.choice("units", _Units)
 
 
-def _parse_machine(fields: Fields) -> MachineFigures:
+def _parse_machine(fields: Fields, layout: Layout | None) -> MachineFigures:
+    """Read the machine's figures; how tools are picked up follows from the layout."""
     usual = MachineFigures()
+    if layout is not None:
+        usual = replace(usual, pickup_repeatability_um=PICKUP_REPEATABILITY_UM[layout])
     if not fields.has("machine"):
         return usual
     machine = fields.table("machine")
-    figures = MachineFigures(
+    figures = replace(
+        usual,
         display_step_mm=machine.number(
             "display_step_mm", default=usual.display_step_mm, low=0.0001, high=1.0
         ),

@@ -128,7 +128,7 @@ VECTOR_LIMIT_MM = {
     Layout.LIFTING_NOZZLE: 1.0,
 }
 
-_PICKUP_REPEATABILITY_UM = {
+PICKUP_REPEATABILITY_UM = {
     # Stated defaults for machines whose owner has measured nothing (common
     # practice, no source): kinematic couplings and homing switches return within
     # some micrometres; nozzles that are bolted down do not move.
@@ -173,7 +173,7 @@ def parse_profile(mapping: Mapping[str, object], *, file: str | None = None) -> 
         reversal_um=_optional_number(fields, "reversal_um", low=0.0, high=2000.0),
         pickup_repeatability_um=fields.number(
             "pickup_repeatability_um",
-            default=_PICKUP_REPEATABILITY_UM[layout],
+            default=PICKUP_REPEATABILITY_UM[layout],
             low=0.0,
             high=500.0,
         ),

@@ -159,10 +159,14 @@ def next_step(run: Run, work: Work) -> Step:
 
 
 def visits(profile: Profile) -> tuple[int, ...]:
-    """Return the tools in the order in which a whole run sights them."""
+    """Return the tools in the order in which a whole run sights them.
+
+    The reference stands before, between and after the rounds, so that each round
+    takes its tools anew and shows whether anything moved.
+    """
     others = [t.number for t in profile.tools if t.number != profile.reference_tool]
-    rounds = others * profile.sightings_per_tool
-    return (profile.reference_tool, *rounds, profile.reference_tool)
+    one_round = (*others, profile.reference_tool)
+    return (profile.reference_tool, *one_round * profile.sightings_per_tool)
 
 
 def _scale_step(run: Run, work: Work) -> Step | None:
@@ -261,16 +265,20 @@ def _tool_step(run: Run, work: Work) -> Step | None:
 
 
 def _next_tool(run: Run) -> int | None:
-    """Return the tool whose turn it is: fewest sightings first, the reference first and last."""
+    """Return the tool whose turn it is; see `visits`. None when all is sighted."""
     reference = run.profile.reference_tool
     counts = {t.number: len(run.tool_sightings(t.number)) for t in run.profile.tools}
-    if counts[reference] == 0:
+    references = counts.pop(reference)
+    fewest = min(counts.values())
+    if references == 0:
         return reference
-    others = [n for n in counts if n != reference and counts[n] < run.profile.sightings_per_tool]
-    if others:
-        return min(others, key=lambda n: counts[n])
-    last = run.tool_sightings()[-1]
-    return None if last.seen.tool == reference and counts[reference] > 1 else reference
+    if fewest >= run.profile.sightings_per_tool:
+        last = run.tool_sightings()[-1].seen.tool
+        return None if last == reference and references > 1 else reference
+    is_between_rounds = max(counts.values()) == fewest
+    if is_between_rounds and references <= fewest:
+        return reference
+    return min(counts, key=lambda number: counts[number])
 
 
 def _expected(run: Run, tool: int) -> Position | None:

@@ -25,6 +25,6 @@ def write_text(path: Path, text: str) -> None:
     except OSError as error:
         raise InputError(
             f"{path} cannot be written: {error.strerror or error}.",
-            code="unwritable-file",
+            code="file-not-written",
             file=str(path),
         ) from error

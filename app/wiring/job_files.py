@@ -85,7 +85,7 @@ def read_job(path: Path) -> JobFile:
     except OSError as error:
         raise InputError(
             f"{path} cannot be read: {error.strerror or error}.",
-            code="unreadable-file",
+            code="file-unreadable",
             file=str(path),
         ) from error
     return parse_job_text(text, file=str(path))

@@ -64,7 +64,7 @@ class ScriptedGrabber:
 
 
 def lost(message: str = "Scripted is lost; look at its plug.") -> CameraError:
-    return CameraError(message, code="camera_lost")
+    return CameraError(message, code="camera-lost")
 
 
 class FakeCapture:

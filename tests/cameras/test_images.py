@@ -49,7 +49,7 @@ def test_a_file_cut_short_is_refused(tmp_path: Path, suffix: str, part: float) -
         read_image(file)
 
 
-@pytest.mark.parametrize(("data", "code"), [(b"", "file_empty"), (b"no picture", "not_a_picture")])
+@pytest.mark.parametrize(("data", "code"), [(b"", "file-empty"), (b"no picture", "not-a-picture")])
 def test_what_is_no_picture_is_refused(tmp_path: Path, data: bytes, code: str) -> None:
     file = tmp_path / "tip.png"
     file.write_bytes(data)

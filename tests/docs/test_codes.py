@@ -72,7 +72,7 @@ def _in_code(*, findings: bool) -> set[str]:
 
 def test_every_code_of_an_error_is_on_the_page() -> None:
     codes = _in_code(findings=False)
-    assert {"bad-field", "camera_lost", "not-as-asked"} <= codes
+    assert {"bad-field", "camera-lost", "not-as-asked"} <= codes
     assert not codes - codes_in_tables("reference/errors.md")
 
 
