@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from app.cli.outcome import Exit, give, give_json, say
-from app.export import offsets_object, offsets_table, paste_text
+from app.export import budget_table, offsets_object, offsets_table, paste_text
 from app.wiring.job_files import solve_job_file
 
 ABOUT = """\
@@ -17,6 +17,7 @@ each with the position that the display showed. The exit status is 1 when a chec
 failed: the numbers are given, and what speaks against them.
 
   tipwright offsets JOB.json
+  tipwright offsets JOB.json --budget
   tipwright offsets JOB.json --json > offsets.json
 """
 
@@ -24,6 +25,9 @@ failed: the numbers are given, and what speaks against them.
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
     parser.add_argument("job", metavar="JOB.json", help="a job file")
+    parser.add_argument(
+        "--budget", action="store_true", help="what contributes to each uncertainty, and how much"
+    )
     parser.add_argument("--json", action="store_true", help="the result as one JSON object")
 
 
@@ -34,6 +38,9 @@ def run(arguments: argparse.Namespace) -> int:
         give_json(offsets_object(result.solution, result.findings, result.stored))
     else:
         give(offsets_table(result.solution, result.stored))
+        if arguments.budget:
+            give("")
+            give(budget_table(result.solution))
         if result.stored is not None:
             give("")
             give(paste_text(result.stored.text, result.findings).rstrip("\n"))

@@ -2,6 +2,6 @@
 
 from app.export.offsets_json import offsets_object
 from app.export.tables import offsets_csv
-from app.export.text import offsets_table, paste_text
+from app.export.text import budget_table, offsets_table, paste_text
 
-__all__ = ["offsets_csv", "offsets_object", "offsets_table", "paste_text"]
+__all__ = ["budget_table", "offsets_csv", "offsets_object", "offsets_table", "paste_text"]

@@ -46,6 +46,24 @@ def offsets_table(solution: Solution, stored: StoredOffsets | None) -> str:
     return "\n".join(lines)
 
 
+def budget_table(solution: Solution) -> str:
+    """Return every tool's budget as lines: what contributes how much, and what reduces it."""
+    lines: list[str] = []
+    for offset in solution.tools[1:]:
+        k_x, k_y = offset.coverage
+        lines += [
+            f"tool {offset.tool}   u(X) um   u(Y) um   reduced by",
+            *(
+                f"  {c.name:<14}{c.u_x_um:6.2f}    {c.u_y_um:6.2f}   {c.remedy}"
+                for c in offset.contributors
+            ),
+            f"  U              {1e3 * offset.expanded_mm[0]:5.1f}     "
+            f"{1e3 * offset.expanded_mm[1]:5.1f}   (k = {k_x:.2f}, {k_y:.2f})",
+            "",
+        ]
+    return "\n".join(lines).rstrip("\n")
+
+
 def _line(offset: ToolOffset) -> str:
     x, y, _ = offset.vector_mm
     ux, uy, _ = offset.expanded_mm

@@ -70,11 +70,15 @@ def stored_of(profile: Profile, solution: Solution) -> StoredOffsets:
     )
 
 
-def stored_findings(dialect: str, stored_raw: Mapping[int, OffsetMm]) -> tuple[Finding, ...]:
-    """Return what of the stored values this firmware cannot have."""
+def stored_findings(
+    dialect: str, old: Mapping[int, OffsetMm], new: Mapping[int, OffsetMm]
+) -> tuple[Finding, ...]:
+    """Return what of the old and of the new stored values this firmware cannot have."""
+    speaks = dialect_named(dialect)
+    found = {(one.code, one.tool): one for one in (*speaks.findings(new), *speaks.findings(old))}
     return tuple(
-        Finding(code=found.code, message=found.message, path=f"tool {found.tool}", fails=True)
-        for found in dialect_named(dialect).findings(stored_raw)
+        Finding(code=one.code, message=one.message, path=f"tool {one.tool}", fails=True)
+        for one in found.values()
     )
 
 

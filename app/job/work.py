@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from app.dialects import dialect_named
 from app.dialects.values import NozzleVectorMm, OffsetMm
 from app.job.checks import Finding, Limits, check
-from app.job.offsets import Solution, learn_scale_from, solve
+from app.job.offsets import ALGORITHM, Solution, learn_scale_from, solve
 from app.job.profile import Profile
 from app.job.run import Run
-from app.job.stored import expected_vectors_mm, stored_findings
+from app.job.stored import expected_vectors_mm, stored_findings, stored_of
 from vision.geometry import PointPx
 from vision.pixel_scale import PixelScale, ScaleRefusal
+
+EXPORT_AGREES_UM = 0.5
+"""Exported numbers are written to a micrometre; less than half of one is the same."""
 
 LEAST_SCALE_JOGS = 3
 """Fewer places than this say nothing about a map with six unknowns."""
@@ -54,7 +58,8 @@ def work_out(run: Run) -> Work:
     findings = (
         *_unanswered(run, check(evidence, solution, limits_of(run.profile))),
         *_picture_findings(run),
-        *stored_findings(run.profile.dialect, stored),
+        *stored_findings(run.profile.dialect, stored, stored_of(run.profile, solution).new),
+        *_export_findings(run, solution),
     )
     return Work(scale=scale, target_px=target, solution=solution, findings=findings)
 
@@ -99,6 +104,32 @@ def _unanswered(run: Run, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
     """Leave out what the person has answered already."""
     answered = {"mirrored-picture"} if run.mirrored else set()
     return tuple(found for found in findings if found.code not in answered)
+
+
+def _export_findings(run: Run, solution: Solution) -> tuple[Finding, ...]:
+    """Tell when the same facts now give other numbers than were exported."""
+    if run.exported is None:
+        return ()
+    now = {offset.tool: offset.vector_mm for offset in solution.tools}
+    off_um = {
+        tool.tool: 1e3 * math.dist(tool.nozzle_vector_mm[:2], now[tool.tool][:2])
+        for tool in run.exported.tools
+        if tool.tool in now
+    }
+    if not off_um or max(off_um.values()) <= EXPORT_AGREES_UM:
+        return ()
+    worst = max(off_um, key=lambda tool: off_um[tool])
+    return (
+        Finding(
+            code="differs-from-export",
+            message=f"Worked out again by {ALGORITHM}, nozzle {worst} stands "
+            f"{off_um[worst]:.1f} um from where {run.exported.algorithm} had it when the offsets "
+            "were exported. What is in the machine is the exported value; export again if you "
+            "want the new one.",
+            path=f"tool {worst}",
+            fails=True,
+        ),
+    )
 
 
 def _picture_findings(run: Run) -> tuple[Finding, ...]:

@@ -68,7 +68,7 @@ def _solve(job: JobFile, path: Path) -> JobResult:
     stored = None
     if job.dialect is not None:
         stored = stored_offsets(job.dialect, job.stored_raw, job.reference_tool, solution)
-        findings = (*findings, *stored_findings(job.dialect, stored.old))
+        findings = (*findings, *stored_findings(job.dialect, stored.old, stored.new))
     return JobResult(evidence=evidence, solution=solution, findings=findings, stored=stored)
 
 

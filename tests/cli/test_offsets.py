@@ -59,6 +59,23 @@ def test_people_get_a_table_and_the_text_to_paste(tipwright: Command, job_file: 
     assert "G10 P1" in told.out
 
 
+def test_the_budget_adds_up_to_the_uncertainty_that_is_shown(
+    tipwright: Command, job_file: Write
+) -> None:
+    ended = tipwright("offsets", "--budget", str(job_file(a_job())))
+    whole = tipwright("offsets", "--json", str(job_file(a_job())))
+    block = ended.out[ended.out.index("tool 1   u(X) um") :].splitlines()
+    end = next(i for i, line in enumerate(block) if line.split()[:1] == ["U"])
+    # Names may hold blanks, so the figures are found by their columns.
+    shown = [float(line[16:22]) for line in block[1:end]]
+    tool = json.loads(whole.out)["tools"][1]
+    variance = tool["covariance_mm2"][0][0] * 1e6
+    assert sum(u**2 for u in shown) == pytest.approx(variance, rel=0.01)
+    assert float(block[end].split()[1]) == pytest.approx(
+        tool["expanded_uncertainty_mm"][0] * 1e3, abs=0.06
+    )
+
+
 def test_a_reference_that_did_not_come_back_fails_the_check(
     tipwright: Command, job_file: Write
 ) -> None:

@@ -262,12 +262,13 @@ class TestOfTheRun:
 def test_stored_values_that_a_firmware_cannot_have_are_failed_checks(
     dialect: str, stored: dict[int, OffsetMm], code: str, tool: int
 ) -> None:
-    found = stored_findings(dialect, stored)
+    found = stored_findings(dialect, stored, {})
+    assert found == stored_findings(dialect, {}, stored)
     assert [(f.code, f.path, f.fails) for f in found] == [(code, f"tool {tool}", True)]
 
 
 def test_stored_values_that_a_firmware_can_have_are_no_finding() -> None:
-    assert stored_findings("marlin", {0: OffsetMm(), 1: OffsetMm(-0.34, 0.12, -0.05)}) == ()
+    assert stored_findings("marlin", {0: OffsetMm(), 1: OffsetMm(-0.34, 0.12, -0.05)}, {}) == ()
 
 
 def test_nozzles_are_expected_where_the_stored_values_put_them() -> None:
