@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from app.dialects import dialect_named
 from app.job.checks import Finding, doubt_words
 from app.job.facts import Position, PositionMode
 from app.job.jogs import JogPlan, decimals_of, plan_jog, rounded_step
@@ -37,9 +38,18 @@ _FIRST_GUESS_MM = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prepare:
-    """Tick the preparation; `left` is what is not ticked yet."""
+    """Tick the preparation.
+
+    Attributes
+    ----------
+    left
+        What is not ticked yet.
+    before
+        What this firmware wants done before measuring, one sentence each.
+    """
 
     left: tuple[str, ...]
+    before: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,7 +164,7 @@ def next_step(run: Run, work: Work) -> Step:
     """
     left = tuple(item for item in PREPARATION if item not in run.prepared)
     if left:
-        return Prepare(left=left)
+        return Prepare(left=left, before=dialect_named(run.profile.dialect).before_measuring)
     return _scale_step(run, work) or _tool_step(run, work) or _closing_step(run, work)
 
 
@@ -334,8 +344,9 @@ def sentence(step: Step, run: Run) -> str:
     """Return one sentence for the person: what the program wants next."""
     decimals = decimals_of(run.profile.display_step_mm)
     match step:
-        case Prepare(left=left):
-            return f"Make ready: {'; '.join(preparation_words(item) for item in left)}."
+        case Prepare(left=left, before=before):
+            ready = f"Make ready: {'; '.join(preparation_words(item) for item in left)}."
+            return " ".join((ready, *before))
         case SightScale(plan=None, tool=tool):
             return (
                 f"Bring tool {tool} into view and into focus with the machine's Z, "

@@ -161,6 +161,15 @@ def test_homing_stands_between_the_tools_and_before_the_reference_again() -> Non
     ]
 
 
+def test_the_preparation_tells_what_the_firmware_wants_first() -> None:
+    machine = paper_machine(make_profile(dialect="marlin"))
+    run = run_of(machine.started())
+    step = next_step(run, work_out(run))
+    assert isinstance(step, Prepare)
+    assert "cold (under 50 C)" in sentence(step, run)
+    assert "write back with M218 what it shows" in sentence(step, run)
+
+
 def test_several_sightings_of_each_tool_go_round() -> None:
     profile = make_profile(sightings_per_tool=2)
     person = Person(paper_machine(profile))
