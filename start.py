@@ -564,6 +564,9 @@ class Outcome:
     took_s: float
 
 
+PARALLEL = ("--numprocesses=auto", "--dist=loadfile")
+
+
 def check_commands(venv: Venv, pytest_words: Sequence[str]) -> list[tuple[str, list[str]]]:
     """Return name and command of all checks, in the order in which they run."""
     return [
@@ -571,7 +574,11 @@ def check_commands(venv: Venv, pytest_words: Sequence[str]) -> list[tuple[str, l
         ("ruff format", [venv.tool("ruff"), "format", "--check"]),
         ("mypy", [venv.tool("mypy")]),
         ("lint-imports", [venv.tool("lint-imports")]),
-        ("pytest", [venv.tool("python"), "-m", "pytest", *pytest_words]),
+        # A file's tests stay in one process: they share what is dear to make.
+        (
+            "pytest",
+            [venv.tool("python"), "-m", "pytest", "-q", *PARALLEL, *pytest_words],
+        ),
     ]
 
 
