@@ -13,8 +13,8 @@ from app.job.facts import Sighted
 from app.job.offsets import Solution
 from app.job.run import Run, fold
 from app.job.sheet import next_step, sentence
+from app.job.snapshot import Snapshot, snapshot_of
 from app.job.stored import stored_of
-from app.job.work import Work, work_out
 from app.records import RunSummary, Store, default_folder
 from app.wiring.files import write_text
 
@@ -123,8 +123,8 @@ def _summary_line(summary: RunSummary) -> str:
 
 
 def _show(summary: RunSummary, run: Run, *, as_json: bool) -> int:
-    work = work_out(run)
-    step = sentence(next_step(run, work), run)
+    snapshot = snapshot_of(run)
+    step = sentence(next_step(snapshot), run)
     if as_json:
         shown: dict[str, object] = {"schema": 1, **_summary_object(summary), "next": step}
         shown["sightings"] = [
@@ -139,17 +139,17 @@ def _show(summary: RunSummary, run: Run, *, as_json: bool) -> int:
             }
             for s in run.sightings
         ]
-        if work.solution is not None:
-            shown["offsets"] = _result_object(run, work, work.solution)
+        if snapshot.solution is not None:
+            shown["offsets"] = _result_object(snapshot, snapshot.solution)
         give_json(shown)
         return Exit.GOOD
     give(_summary_line(summary))
     for s in run.sightings:
         give(f"  {s.number:>3}  {_sighting_words(s.seen)}{'' if s.counts else '  (struck out)'}")
-    if work.solution is not None:
+    if snapshot.solution is not None:
         give("")
-        give(offsets_table(work.solution, stored_of(run.profile, work.solution)))
-    for found in work.findings:
+        give(offsets_table(snapshot.solution, stored_of(run.profile, snapshot.solution)))
+    for found in snapshot.findings:
         say(f"{'check failed' if found.fails else 'note'}: {found.message}")
     give(f"\nnext: {step}")
     return Exit.GOOD
@@ -163,40 +163,40 @@ def _sighting_words(seen: Sighted) -> str:
     )
 
 
-def _result_object(run: Run, work: Work, solution: Solution) -> dict[str, object]:
+def _result_object(snapshot: Snapshot, solution: Solution) -> dict[str, object]:
     return offsets_object(
         solution,
-        work.findings,
-        stored_of(run.profile, solution),
-        simulated=run.started.simulated,
+        snapshot.findings,
+        stored_of(snapshot.run.profile, solution),
+        simulated=snapshot.run.started.simulated,
     )
 
 
 def _export(summary: RunSummary, run: Run, kind: str, to: str | None) -> int:
-    work = work_out(run)
-    if work.solution is None or len(work.solution.tools) < 2:
+    snapshot = snapshot_of(run)
+    if snapshot.solution is None or len(snapshot.solution.tools) < 2:
         raise InputError(
-            f"Run {summary.run_id} has no offsets yet: {sentence(next_step(run, work), run)}",
+            f"Run {summary.run_id} has no offsets yet: {sentence(next_step(snapshot), run)}",
             code="no-offsets",
             path="run",
             value=summary.run_id,
         )
-    stored = stored_of(run.profile, work.solution)
+    stored = stored_of(run.profile, snapshot.solution)
     simulated = run.started.simulated
     if kind == "json":
-        result = _result_object(run, work, work.solution)
+        result = _result_object(snapshot, snapshot.solution)
         if to is None:
             give_json(result)
         else:
             write_text(Path(to), json_text(result))
     else:
         text = (
-            offsets_csv(work.solution, work.findings, stored, simulated=simulated)
+            offsets_csv(snapshot.solution, snapshot.findings, stored, simulated=simulated)
             if kind == "csv"
-            else paste_text(stored.text, work.findings, simulated=simulated)
+            else paste_text(stored.text, snapshot.findings, simulated=simulated)
         )
         if to is None:
             give(text.rstrip("\r\n"))
         else:
             write_text(Path(to), text)
-    return Exit.CHECK_FAILED if any(f.fails for f in work.findings) else Exit.GOOD
+    return Exit.CHECK_FAILED if any(f.fails for f in snapshot.findings) else Exit.GOOD

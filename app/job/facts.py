@@ -2,7 +2,7 @@
 
 Facts are appended, never edited. They hold measured centres, not only pictures,
 so that an update of the program changes no old result. All else is derived from
-them by plain functions (see `run`, `sheet`, `offsets`, `checks`).
+them by plain functions (see `run`, `snapshot`, `sheet`, `offsets`, `checks`).
 """
 
 from __future__ import annotations

@@ -9,8 +9,7 @@ import numpy as np
 
 from app.job.facts import UNKNOWN, Approach
 from app.job.jogs import WANTED, JogPlan, plan_jog
-from app.job.run import Run
-from app.job.work import Work
+from app.job.snapshot import Snapshot
 from vision.bore import BoreFit, BoreRefusal
 from vision.geometry import PointMm, PointPx
 from vision.pixel_scale import PixelScale
@@ -63,9 +62,7 @@ class Correction:
         return math.hypot(*self.jog_mm)
 
 
-def correction(
-    run: Run, work: Work, seen: Seen, *, arrived: Approach = UNKNOWN
-) -> Correction | None:
+def correction(snapshot: Snapshot, seen: Seen, *, arrived: Approach = UNKNOWN) -> Correction | None:
     """Return the correction for what is seen now; None while there is none to give.
 
     There is none before the pixel scale and the target are known, and when the
@@ -74,8 +71,8 @@ def correction(
 
     Parameters
     ----------
-    run, work
-        The snapshot, and what was worked out from it.
+    snapshot
+        The run, and what was worked out from it.
     seen
         The finder's newest answer.
     arrived
@@ -83,22 +80,22 @@ def correction(
     """
     if not isinstance(seen.fit, BoreFit):
         return None
-    return _to_target(run, work, seen.fit.centre_px, seen.fit, arrived)
+    return _to_target(snapshot, seen.fit.centre_px, seen.fit, arrived)
 
 
 def correction_towards(
-    run: Run, work: Work, refusal: BoreRefusal, *, arrived: Approach = UNKNOWN
+    snapshot: Snapshot, refusal: BoreRefusal, *, arrived: Approach = UNKNOWN
 ) -> Correction | None:
     """Return the rough correction where only a part of a rim is in view, or None."""
     if refusal.towards_px is None:
         return None
-    return _to_target(run, work, refusal.towards_px, None, arrived)
+    return _to_target(snapshot, refusal.towards_px, None, arrived)
 
 
 def _to_target(
-    run: Run, work: Work, bore: PointPx, fit: BoreFit | None, arrived: Approach
+    snapshot: Snapshot, bore: PointPx, fit: BoreFit | None, arrived: Approach
 ) -> Correction | None:
-    scale, target = work.scale, work.target_px
+    scale, target = snapshot.scale, snapshot.target_px
     if not isinstance(scale, PixelScale) or target is None:
         return None
     off = PointPx(bore.u - target.u, bore.v - target.v)
@@ -115,7 +112,7 @@ def _to_target(
         expanded_mm=PointMm(2.0 * math.sqrt(covariance[0, 0]), 2.0 * math.sqrt(covariance[1, 1])),
         plan=plan_jog(
             jog,
-            display_step_mm=run.profile.display_step_mm,
+            display_step_mm=snapshot.run.profile.display_step_mm,
             arrived=arrived,
             wanted=WANTED,
         ),

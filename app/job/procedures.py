@@ -36,7 +36,7 @@ from app.job.sheet import (
     SightTool,
     Step,
 )
-from app.job.work import Work, in_display_mm
+from app.job.snapshot import Snapshot, in_display_mm
 from vision.bore import ALGORITHM, BoreFit, BoreRefusal, BurstFit
 from vision.focus import FocusPeak, focus_peak
 
@@ -164,8 +164,7 @@ DEFAULT_PROCEDURES = ProcedureSettings()
 
 def carry_out(
     step: Step,
-    run: Run,
-    work: Work,
+    snapshot: Snapshot,
     *,
     start: Position,
     settings: ProcedureSettings = DEFAULT_PROCEDURES,
@@ -174,11 +173,12 @@ def carry_out(
 
     Parameters
     ----------
-    step, run, work
-        What is next, the snapshot, and what was worked out from it.
+    step, snapshot
+        What is next, the run, and what was worked out from it.
     start
         Where the reference nozzle is over the camera, as the display shows it.
     """
+    run = snapshot.run
     match step:
         case Prepare(left=left):
             return _record(Prepared(ticked=left))
@@ -189,7 +189,7 @@ def carry_out(
         case HomeFirst(tool=tool):
             return _home(tool, run, start, settings)
         case SightTool():
-            return _sight_tool(step, run, work, start, settings)
+            return _sight_tool(step, snapshot, start, settings)
         case _:
             return _give_up(step)
 
@@ -229,15 +229,16 @@ def _sight_scale(
 
 
 def _sight_tool(
-    step: SightTool, run: Run, work: Work, start: Position, settings: ProcedureSettings
+    step: SightTool, snapshot: Snapshot, start: Position, settings: ProcedureSettings
 ) -> Procedure:
+    run = snapshot.run
     place = step.expected or start
     if active_tool(run) != step.tool:
         yield from _take_over(step.tool, place, run, start, settings)
         yield from _focus(_z_of(place), settings)
     else:
         yield from _go(place, run)
-    gave_up = yield from _bring(run, work, settings)
+    gave_up = yield from _bring(snapshot, settings)
     if gave_up is not None:
         return gave_up
     shown = yield from _shown()
@@ -310,24 +311,24 @@ def _shown() -> Generator[Request, Reply, Position]:
 
 
 def _bring(
-    run: Run, work: Work, settings: ProcedureSettings
+    snapshot: Snapshot, settings: ProcedureSettings
 ) -> Generator[Request, Reply, GaveUp | None]:
     """Bring the bore near the target, if there is one to bring it to."""
-    if work.target_px is None:
+    if snapshot.target_px is None:
         return None
     refused: BoreRefusal | None = None
     for _ in range(settings.tries):
         looked = yield Look()
         assert isinstance(looked, Looked)
         assert looked.seen is not None
-        fix = _correction(run, work, looked.seen)
+        fix = _correction(snapshot, looked.seen)
         if fix is None:
             refused = looked.seen.fit if isinstance(looked.seen.fit, BoreRefusal) else None
             break
         if isinstance(looked.seen.fit, BoreFit) and _is_near(fix, settings):
             return None
         here = yield from _shown()
-        yield from _go(fix.plan.to(here), run)
+        yield from _go(fix.plan.to(here), snapshot.run)
     if refused is not None:
         return GaveUp(message=refused.message, remedy=refused.remedy)
     return GaveUp(
@@ -341,10 +342,10 @@ def _is_near(fix: Correction, settings: ProcedureSettings) -> bool:
     return fix.distance_mm < settings.close_mm or fix.plan.step_mm == (0.0, 0.0)
 
 
-def _correction(run: Run, work: Work, seen: Seen) -> Correction | None:
+def _correction(snapshot: Snapshot, seen: Seen) -> Correction | None:
     if isinstance(seen.fit, BoreRefusal):
-        return correction_towards(run, work, seen.fit, arrived=WANTED)
-    return correction(run, work, seen, arrived=WANTED)
+        return correction_towards(snapshot, seen.fit, arrived=WANTED)
+    return correction(snapshot, seen, arrived=WANTED)
 
 
 def _focus(z_mm: float, settings: ProcedureSettings) -> Generator[Request, Reply, None]:

@@ -10,7 +10,7 @@ from app.job.facts import Position, PositionMode
 from app.job.jogs import JogPlan, decimals_of, plan_jog, rounded_step
 from app.job.profile import Profile
 from app.job.run import Run, Sighting
-from app.job.work import Work, expected_vector_mm, in_display_mm
+from app.job.snapshot import Snapshot, expected_vector_mm, in_display_mm
 from vision.geometry import PointMm
 from vision.pixel_scale import DoubtfulEntry, PixelScale, ScaleRefusal
 
@@ -154,18 +154,19 @@ Step = (
 )
 
 
-def next_step(run: Run, work: Work) -> Step:
+def next_step(snapshot: Snapshot) -> Step:
     """Return what comes next in a run.
 
     Parameters
     ----------
-    run, work
-        The snapshot, and what was worked out from it (`work_out`).
+    snapshot
+        The run, and what was worked out from it (`snapshot_of`).
     """
+    run = snapshot.run
     left = tuple(item for item in PREPARATION if item not in run.prepared)
     if left:
         return Prepare(left=left, before=dialect_named(run.profile.dialect).before_measuring)
-    return _scale_step(run, work) or _tool_step(run, work) or _closing_step(run, work)
+    return _scale_step(snapshot) or _tool_step(run) or _closing_step(snapshot)
 
 
 def visits(profile: Profile) -> tuple[int, ...]:
@@ -179,19 +180,20 @@ def visits(profile: Profile) -> tuple[int, ...]:
     return (profile.reference_tool, *one_round * profile.sightings_per_tool)
 
 
-def _scale_step(run: Run, work: Work) -> Step | None:
+def _scale_step(snapshot: Snapshot) -> Step | None:
+    run = snapshot.run
     sightings = run.scale_sightings()
-    if len(sightings) >= SCALE_JOGS - 1 and (mend := _mending(work, sightings)) is not None:
+    if len(sightings) >= SCALE_JOGS - 1 and (mend := _mending(snapshot, sightings)) is not None:
         return mend
     if len(sightings) < SCALE_JOGS:
         return _next_scale_sighting(run, sightings)
-    if isinstance(work.scale, PixelScale) and work.scale.mirrored and run.mirrored is None:
+    if isinstance(snapshot.scale, PixelScale) and snapshot.scale.mirrored and run.mirrored is None:
         return ConfirmMirror()
     return None
 
 
-def _mending(work: Work, sightings: tuple[Sighting, ...]) -> MendScale | None:
-    scale = work.scale
+def _mending(snapshot: Snapshot, sightings: tuple[Sighting, ...]) -> MendScale | None:
+    scale = snapshot.scale
     if isinstance(scale, PixelScale):
         refusal, doubtful = None, scale.doubtful
     elif isinstance(scale, ScaleRefusal):
@@ -262,7 +264,7 @@ def _free_corner(sightings: tuple[Sighting, ...], half: float) -> tuple[float, f
     return _CORNERS[len(sightings) % len(_CORNERS)]
 
 
-def _tool_step(run: Run, work: Work) -> Step | None:
+def _tool_step(run: Run) -> Step | None:
     tool = _next_tool(run)
     if tool is None:
         return None
@@ -314,9 +316,10 @@ def _expected(run: Run, tool: int) -> Position | None:
     )
 
 
-def _closing_step(run: Run, work: Work) -> Step:
+def _closing_step(snapshot: Snapshot) -> Step:
+    run = snapshot.run
     if run.exported is None:
-        return Export(findings=work.findings)
+        return Export(findings=snapshot.findings)
     left = tuple(
         t.number
         for t in run.profile.tools

@@ -71,10 +71,10 @@ def run_automatically(
         ended = runner.run_until_export()
     except (CameraError, MachineError) as error:
         raise _kept(error, run_id) from error
-    run, work = runner.snapshot()
-    if not isinstance(ended, Export) or work.solution is None:
-        raise _stuck(ended, run, run_id)
-    return export_run(store, run_id, run, work.solution, work.findings)
+    snapshot = runner.snapshot()
+    if not isinstance(ended, Export) or snapshot.solution is None:
+        raise _stuck(ended, snapshot.run, run_id)
+    return export_run(store, run_id, snapshot.run, snapshot.solution, snapshot.findings)
 
 
 def export_run(

@@ -34,7 +34,7 @@ from app.job.procedures import (
 )
 from app.job.run import Run, fold
 from app.job.sheet import Done, Export, MendScale, Step, next_step
-from app.job.work import Work, work_out
+from app.job.snapshot import Snapshot, snapshot_of
 from vision.bore import BoreRefusal, BurstFit, RadiusPrior, find_bore, fit_burst
 from vision.focus import sharpness
 from vision.geometry import PointPx
@@ -107,10 +107,9 @@ class Runner:
         self._tool: int | None = None
         self._moved_at_s = camera.now_s()
 
-    def snapshot(self) -> tuple[Run, Work]:
+    def snapshot(self) -> Snapshot:
         """Return the run as it stands on disk, and what follows from it."""
-        run = fold(self._store.entries(self._run_id))
-        return run, work_out(run)
+        return snapshot_of(fold(self._store.entries(self._run_id)))
 
     def run_until_export(self, *, tries: int = 3) -> Step | GaveUp:
         """Do steps until the offsets can be taken; return that step, or why it gave up.
@@ -120,16 +119,14 @@ class Runner:
         """
         failed = 0
         while True:
-            run, work = self.snapshot()
-            step = next_step(run, work)
+            snapshot = self.snapshot()
+            step = next_step(snapshot)
             if isinstance(step, Export | MendScale | Done):
                 return step
             if self._say is not None:
-                self._say(step, run)
+                self._say(step, snapshot.run)
             self._tool = getattr(step, "tool", self._tool)
-            ended = self.carry(
-                carry_out(step, run, work, start=self._start), self._prior(run, work)
-            )
+            ended = self.carry(carry_out(step, snapshot, start=self._start), self._prior(snapshot))
             failed = failed + 1 if ended is not None else 0
             if ended is not None and failed >= tries:
                 return ended
@@ -170,12 +167,12 @@ class Runner:
             case _:
                 assert_never(request)
 
-    def _prior(self, run: Run, work: Work) -> RadiusPrior | None:
+    def _prior(self, snapshot: Snapshot) -> RadiusPrior | None:
         """Return the bore's radius as far as the scale and the tool's nominal bore tell it."""
-        if not isinstance(work.scale, PixelScale) or self._tool is None:
+        if not isinstance(snapshot.scale, PixelScale) or self._tool is None:
             return None
-        bore_mm = run.profile.tool(self._tool).bore_mm
-        return RadiusPrior(radius_px=bore_mm * 500.0 / work.scale.um_per_px)
+        bore_mm = snapshot.run.profile.tool(self._tool).bore_mm
+        return RadiusPrior(radius_px=bore_mm * 500.0 / snapshot.scale.um_per_px)
 
     def _settled(self, after_s: float) -> Frame:
         """Return a frame that was taken after the last motion, and after `after_s`."""

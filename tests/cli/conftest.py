@@ -15,7 +15,7 @@ from app.cli import run_command
 from app.job.facts import Fact, Position, Prepared, Purpose
 from app.job.run import fold
 from app.job.sheet import PREPARATION
-from app.job.work import work_out
+from app.job.snapshot import snapshot_of
 from app.records import Store
 from app.wiring.automatic import export_run
 from tests.job.conftest import JOGS, PaperMachine, make_profile
@@ -157,9 +157,9 @@ def recorded(data: Path) -> Recorded:
         for fact in facts:
             store.append(finished, fact)
         run = fold(store.entries(finished))
-        work = work_out(run)
-        assert work.solution is not None
-        export_run(store, finished, run, work.solution, work.findings)
+        snapshot = snapshot_of(run)
+        assert snapshot.solution is not None
+        export_run(store, finished, run, snapshot.solution, snapshot.findings)
         begun = store.start_run(paper.started())
         store.append(begun, facts[0])
         store.append(begun, facts[1])

@@ -16,7 +16,7 @@ from app.errors import CameraError
 from app.job.interfaces import CameraHealth, Frame
 from app.job.run import fold
 from app.job.sheet import SightScale, next_step
-from app.job.work import work_out
+from app.job.snapshot import snapshot_of
 from app.records import Store
 from app.wiring.automatic import run_automatically
 from app.wiring.runner import DEFAULT_RUNNER
@@ -100,4 +100,4 @@ def test_a_stream_that_stops_is_told_and_what_was_sighted_is_kept(tmp_path: Path
     assert not kept.finished
     assert snapshot.sightings
     # The places that teach the scale come first, and there was no time for all of them.
-    assert isinstance(next_step(snapshot, work_out(snapshot)), SightScale)
+    assert isinstance(next_step(snapshot_of(snapshot)), SightScale)

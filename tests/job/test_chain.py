@@ -26,8 +26,8 @@ from app.job.facts import Position, Prepared, Purpose
 from app.job.profile import Profile, Tool
 from app.job.run import Run
 from app.job.sheet import PREPARATION
+from app.job.snapshot import in_display_mm, snapshot_of
 from app.job.stored import stored_of
-from app.job.work import in_display_mm, work_out
 from tests.job.conftest import JOGS, PaperMachine, make_profile, run_of
 
 Matrix2 = NDArray[np.float64]
@@ -132,7 +132,7 @@ def test_hidden_offsets_come_back_and_the_text_puts_all_nozzles_on_one_point(
     case = data.draw(cases(dialect))
     world = make_world(case.profile, seed=1, drop_of_plastic=False)
     run = sight_all(case, world.controller.firmware)
-    solution = work_out(run).solution
+    solution = snapshot_of(run).solution
     assert solution is not None
     origin = case.vectors_mm[case.profile.reference_tool]
     for tool, true in case.vectors_mm.items():

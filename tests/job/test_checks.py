@@ -14,8 +14,8 @@ from app.job.facts import Approach, Fact, Position
 from app.job.observations import Evidence, MachineFigures, Observation
 from app.job.offsets import learn_scale_from, solve
 from app.job.profile import VECTOR_LIMIT_MM, Tool
+from app.job.snapshot import limits_of, snapshot_of
 from app.job.stored import expected_vectors_mm, stored_findings
-from app.job.work import limits_of, work_out
 from tests.job.conftest import PaperMachine, make_profile, run_of
 from tests.job.paper_jobs import (
     MATRIX,
@@ -215,7 +215,7 @@ class TestOfTheRun:
     def codes(self, paper: PaperMachine, facts: list[Fact], *more: Fact) -> list[str]:
         place = Position(150.0, 100.0, 5.0)
         run = run_of(*facts, paper.sighted(0, place), paper.sighted(1, place), *more)
-        return codes(work_out(run).findings)
+        return codes(snapshot_of(run).findings)
 
     def test_a_sound_one_is_clean(self, paper: PaperMachine, scale_facts: list[Fact]) -> None:
         back = paper.sighted(0, Position(150.0, 100.0, 5.0))

@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 
 from app.job.facts import UNKNOWN, Approach, Fact, Position, Purpose
 from app.job.live import Correction, Seen, correction, correction_towards
-from app.job.run import Run
-from app.job.work import Work, work_out
+from app.job.snapshot import Snapshot, snapshot_of
 from tests.job.conftest import JOGS, PaperMachine, make_profile, run_of
 from vision.bore import BoreFit, BoreRefusal, Reason
 from vision.geometry import CovPx2, PointPx
@@ -50,20 +49,17 @@ def refusal(towards: PointPx | None) -> BoreRefusal:
 
 
 @pytest.fixture
-def snapshot(paper: PaperMachine, scale_facts: list[Fact]) -> tuple[Run, Work]:
-    run = run_of(*scale_facts, paper.sighted(0, PLACE))
-    return run, work_out(run)
+def snapshot(paper: PaperMachine, scale_facts: list[Fact]) -> Snapshot:
+    return snapshot_of(run_of(*scale_facts, paper.sighted(0, PLACE)))
 
 
-def shown(snapshot: tuple[Run, Work], fit: BoreFit, arrived: Approach = UNKNOWN) -> Correction:
-    found = correction(*snapshot, seen(fit), arrived=arrived)
+def shown(snapshot: Snapshot, fit: BoreFit, arrived: Approach = UNKNOWN) -> Correction:
+    found = correction(snapshot, seen(fit), arrived=arrived)
     assert found is not None
     return found
 
 
-def test_it_is_minus_what_the_nozzle_stands_off(
-    paper: PaperMachine, snapshot: tuple[Run, Work]
-) -> None:
+def test_it_is_minus_what_the_nozzle_stands_off(paper: PaperMachine, snapshot: Snapshot) -> None:
     centre = paper.centre(0, (150.2, 99.9))
     found = shown(snapshot, fit_at(*centre))
     assert found.jog_mm == pytest.approx((-0.2, 0.1), abs=1e-6)
@@ -73,7 +69,7 @@ def test_it_is_minus_what_the_nozzle_stands_off(
 
 
 def test_following_it_brings_the_bore_to_the_target(
-    paper: PaperMachine, snapshot: tuple[Run, Work]
+    paper: PaperMachine, snapshot: Snapshot
 ) -> None:
     here = Position(150.23, 99.91, 5.0)
     found = shown(snapshot, fit_at(*paper.centre(1, here[:2])))
@@ -95,8 +91,8 @@ def test_jogs_are_whole_displayed_steps_and_end_growing(x: float, y: float, step
             for dx, dy in JOGS
         ),
     )
-    work = replace(work_out(run), target_px=PointPx(320.0, 240.0))
-    found = correction(run, work, seen(fit_at(*paper.centre(0, (150.0 + x, 100.0 + y)))))
+    placed = replace(snapshot_of(run), target_px=PointPx(320.0, 240.0))
+    found = correction(placed, seen(fit_at(*paper.centre(0, (150.0 + x, 100.0 + y)))))
     assert found is not None
     last: dict[str, float] = {}
     for jog in found.plan.jogs:
@@ -108,16 +104,16 @@ def test_jogs_are_whole_displayed_steps_and_end_growing(x: float, y: float, step
 
 
 def test_an_axis_that_came_from_the_right_side_and_needs_no_jog_gets_none(
-    paper: PaperMachine, snapshot: tuple[Run, Work]
+    paper: PaperMachine, snapshot: Snapshot
 ) -> None:
     found = shown(snapshot, fit_at(*paper.centre(0, (149.8, 100.0))), Approach(1, 1))
     assert [(jog.axis, jog.step_mm) for jog in found.plan.jogs] == [("X", 0.2)]
 
 
 def test_its_uncertainty_is_that_of_the_sighting_and_the_scale(
-    snapshot: tuple[Run, Work],
+    snapshot: Snapshot,
 ) -> None:
-    target = snapshot[1].target_px
+    target = snapshot.target_px
     assert target is not None
     near = shown(snapshot, fit_at(*target, cov=CovPx2(0.25, 0.0, 0.25)))
     # sqrt(0.25 + 0.01) px of 5.5 um, at k = 2.
@@ -129,26 +125,25 @@ def test_its_uncertainty_is_that_of_the_sighting_and_the_scale(
 
 def test_there_is_none_before_the_scale(paper: PaperMachine, scale_facts: list[Fact]) -> None:
     run = run_of(*scale_facts[:4], paper.sighted(0, PLACE))
-    assert correction(run, work_out(run), seen(fit_at(320.0, 240.0))) is None
+    assert correction(snapshot_of(run), seen(fit_at(320.0, 240.0))) is None
 
 
 def test_there_is_none_before_the_target(scale_facts: list[Fact]) -> None:
     run = run_of(*scale_facts)
-    assert correction(run, work_out(run), seen(fit_at(320.0, 240.0))) is None
+    assert correction(snapshot_of(run), seen(fit_at(320.0, 240.0))) is None
 
 
-def test_there_is_none_where_the_finder_refused(snapshot: tuple[Run, Work]) -> None:
+def test_there_is_none_where_the_finder_refused(snapshot: Snapshot) -> None:
     towards = refusal(PointPx(300.0, -20.0))
-    assert correction(*snapshot, seen(towards)) is None
-    assert correction_towards(*snapshot, refusal(None)) is None
+    assert correction(snapshot, seen(towards)) is None
+    assert correction_towards(snapshot, refusal(None)) is None
 
 
-def test_part_of_a_rim_gives_a_rough_one(snapshot: tuple[Run, Work]) -> None:
-    _, work = snapshot
-    assert work.target_px is not None
+def test_part_of_a_rim_gives_a_rough_one(snapshot: Snapshot) -> None:
+    assert snapshot.target_px is not None
     # A rim at the top edge, 260 px above the target.
-    point = PointPx(work.target_px.u, work.target_px.v - 260.0)
-    found = correction_towards(*snapshot, refusal(point))
+    point = PointPx(snapshot.target_px.u, snapshot.target_px.v - 260.0)
+    found = correction_towards(snapshot, refusal(point))
     assert found is not None
     assert found.bore_px == point
     assert found.jog_mm.y == pytest.approx(260.0 / 182.7, rel=0.01)

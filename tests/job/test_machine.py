@@ -37,7 +37,7 @@ from app.job.sheet import (
     next_step,
     sentence,
 )
-from app.job.work import in_display_mm, work_out
+from app.job.snapshot import in_display_mm, snapshot_of
 from tests.job.conftest import PaperMachine, make_profile
 
 HIDDEN = {0: (0.0, 0.0), 1: (-0.34, 0.12), 2: (0.21, -0.5)}
@@ -62,8 +62,8 @@ class RunOfAPerson(RuleBasedStateMachine):
 
     def refold(self) -> None:
         self.run = fold(self.entries)
-        self.work = work_out(self.run)
-        self.step = next_step(self.run, self.work)
+        self.snapshot = snapshot_of(self.run)
+        self.step = next_step(self.snapshot)
 
     def say(self, *facts: Fact) -> None:
         for fact in facts:
@@ -232,7 +232,7 @@ class RunOfAPerson(RuleBasedStateMachine):
 
     @invariant()
     def no_numbers_without_a_scale_and_a_target(self) -> None:
-        if self.work.solution is not None:
+        if self.snapshot.solution is not None:
             assert self.run.tool_sightings(0)
             assert len(self.run.scale_sightings()) >= 3
 

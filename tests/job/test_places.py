@@ -12,7 +12,7 @@ from app.job.jogs import Jog, after_jogs
 from app.job.places import mode_problem, position_problem
 from app.job.profile import Profile, Tool
 from app.job.sheet import SightScale, Step, sentence
-from app.job.work import work_out
+from app.job.snapshot import snapshot_of
 from tests.job.conftest import PaperMachine, make_profile, run_of
 from tests.job.test_sheet import Person
 
@@ -89,7 +89,7 @@ def test_a_run_by_jogs_alone_finds_the_offsets() -> None:
     person = JogsOnly(paper)
     person.go_on()
     run = run_of(*person.facts)
-    solution = work_out(run).solution
+    solution = snapshot_of(run).solution
     assert solution is not None
     found = solution.tool(1).vector_mm
     assert (found.x, found.y) == pytest.approx((18.05, -0.07), abs=1e-6)

@@ -56,7 +56,7 @@ from app.job.sheet import (
     Step,
     next_step,
 )
-from app.job.work import Work, work_out
+from app.job.snapshot import Snapshot, snapshot_of
 from tests.job.conftest import TINY, PaperMachine, make_profile, run_of
 from vision.bore import BoreFit, BoreRefusal, BurstFit, Reason
 from vision.geometry import CovPx2, PointPx
@@ -168,9 +168,8 @@ class PaperShop:
             )
         return fit_at(centre)
 
-    def snapshot(self) -> tuple[Run, Work]:
-        run = run_of(*self.facts)
-        return run, work_out(run)
+    def snapshot(self) -> Snapshot:
+        return snapshot_of(run_of(*self.facts))
 
     def fork(self) -> PaperShop:
         """Return the same shop at this moment, to go on with apart."""
@@ -179,8 +178,8 @@ class PaperShop:
         twin.growing = dict(self.growing)
         return twin
 
-    def do(self, step: Step, run: Run, work: Work, **stopping: int) -> GaveUp | None:
-        procedure = carry_out(step, run, work, start=START, settings=QUICK)
+    def do(self, step: Step, snapshot: Snapshot, **stopping: int) -> GaveUp | None:
+        procedure = carry_out(step, snapshot, start=START, settings=QUICK)
         return self.carry(procedure, **stopping)
 
 
@@ -223,13 +222,13 @@ def shop(**changes: object) -> PaperShop:
 
 def run_until(
     place: PaperShop, wanted: Callable[[Step], bool], limit: int = 40
-) -> tuple[Step, Run, Work]:
+) -> tuple[Step, Snapshot]:
     for _ in range(limit):
-        run, work = place.snapshot()
-        step = next_step(run, work)
+        snapshot = place.snapshot()
+        step = next_step(snapshot)
         if wanted(step):
-            return step, run, work
-        assert place.do(step, run, work) is None, step
+            return step, snapshot
+        assert place.do(step, snapshot) is None, step
     raise AssertionError("the step never came")
 
 
@@ -256,9 +255,9 @@ def test_a_whole_run_ends_in_the_true_offsets(name: str) -> None:
     place.paper.vectors_mm = {
         n: (x - VECTORS[reference][0], y - VECTORS[reference][1]) for n, (x, y) in VECTORS.items()
     }
-    _, _, work = run_until(place, lambda step: isinstance(step, Export))
-    assert work.solution is not None
-    for tool in work.solution.tools:
+    _, snapshot = run_until(place, lambda step: isinstance(step, Export))
+    assert snapshot.solution is not None
+    for tool in snapshot.solution.tools:
         assert tuple(tool.vector_mm[:2]) == pytest.approx(
             place.paper.vectors_mm[tool.tool], abs=1e-5
         )
@@ -266,17 +265,17 @@ def test_a_whole_run_ends_in_the_true_offsets(name: str) -> None:
 
 def test_heights_are_found_by_focus() -> None:
     place = shop()
-    _, _, work = run_until(place, lambda step: isinstance(step, Export))
-    assert work.solution is not None
+    _, snapshot = run_until(place, lambda step: isinstance(step, Export))
+    assert snapshot.solution is not None
     # Focused at Z 5.2 and 4.85, so the nozzles hang 0.2 lower and 0.15 higher.
-    assert work.solution.tool(1).vector_mm.z == pytest.approx(-0.2, abs=0.02)
-    assert work.solution.tool(2).vector_mm.z == pytest.approx(0.15, abs=0.02)
+    assert snapshot.solution.tool(1).vector_mm.z == pytest.approx(-0.2, abs=0.02)
+    assert snapshot.solution.tool(2).vector_mm.z == pytest.approx(0.15, abs=0.02)
 
 
 def requests(place: PaperShop, wanted: Callable[[Step], bool]) -> list[Request]:
-    step, run, work = run_until(place, wanted)
+    step, snapshot = run_until(place, wanted)
     place.asked.clear()
-    assert place.do(step, run, work) is None
+    assert place.do(step, snapshot) is None
     return list(place.asked)
 
 
@@ -331,19 +330,19 @@ def test_homing_comes_after_a_lift_and_ends_in_its_fact() -> None:
 
 def test_a_lift_never_lowers() -> None:
     place = shop(**LAYOUTS["carriages that home"])
-    step, run, work = run_until(place, lambda step: isinstance(step, HomeFirst))
+    step, snapshot = run_until(place, lambda step: isinstance(step, HomeFirst))
     place.shown = place.shown._replace(z=80.0)
     place.asked.clear()
-    place.do(step, run, work)
+    place.do(step, snapshot)
     assert place.asked[:2] == [Move(), Move(z=80.0)]
 
 
 def test_a_position_without_height_moves_nothing() -> None:
     place = shop()
-    step, run, work = run_until(place, takes_tool)
+    step, snapshot = run_until(place, takes_tool)
     place.shown = place.shown._replace(z=None)
     with pytest.raises(ValueError, match="with z"):
-        place.do(step, run, work)
+        place.do(step, snapshot)
     assert place.asked[-1] == Move()
 
 
@@ -370,41 +369,41 @@ def test_preparation_and_a_mirrored_picture_end_in_facts_without_motion() -> Non
 @pytest.mark.parametrize("wanted", [SightScale, SightTool])
 def test_a_refusal_gives_up_with_its_words_and_records_nothing(wanted: type[Step]) -> None:
     place = shop()
-    step, run, work = run_until(place, lambda step: isinstance(step, wanted))
+    step, snapshot = run_until(place, lambda step: isinstance(step, wanted))
     before = list(place.facts)
     place.refuse = LOST
-    assert place.do(step, run, work) == GaveUp(message=LOST.message, remedy=LOST.remedy)
+    assert place.do(step, snapshot) == GaveUp(message=LOST.message, remedy=LOST.remedy)
     assert place.facts == before
 
 
 def test_a_rim_at_the_edge_is_brought_in() -> None:
     place = shop()
     place.paper.vectors_mm = VECTORS | {1: (1.6, -1.1)}
-    step, run, work = run_until(place, takes_tool)
-    assert place.do(step, run, work) is None
+    step, snapshot = run_until(place, takes_tool)
+    assert place.do(step, snapshot) is None
     fact = place.facts[-1]
     assert isinstance(fact, Sighted)
-    assert fact.centre_px == pytest.approx(work.target_px, abs=3.0)
+    assert fact.centre_px == pytest.approx(snapshot.target_px, abs=3.0)
 
 
 def test_where_the_display_offers_no_nearer_place_the_tool_is_sighted_where_it_stands() -> None:
     place = shop(display_step_mm=0.1)
     place.paper.vectors_mm = VECTORS | {1: (0.046, -0.047)}
-    step, run, work = run_until(place, takes_tool)
-    assert place.do(step, run, work) is None
+    step, snapshot = run_until(place, takes_tool)
+    assert place.do(step, snapshot) is None
     assert place.asked.count(Look()) == 1
 
 
 def test_a_machine_that_does_not_come_nearer_is_given_up() -> None:
     place = shop()
-    step, run, work = run_until(place, takes_tool)
+    step, snapshot = run_until(place, takes_tool)
 
     class Stuck(PaperShop):
         def fit(self) -> BoreFit:
             return fit_at(PointPx(500.0, 300.0))
 
     stuck = Stuck(paper=place.paper, shown=place.shown, facts=place.facts, growing=place.growing)
-    ended = stuck.do(step, run, work)
+    ended = stuck.do(step, snapshot)
     assert ended is not None
     assert "did not come nearer" in ended.message
     assert sum(request == Look() for request in stuck.asked) == QUICK.tries
@@ -412,8 +411,8 @@ def test_a_machine_that_does_not_come_nearer_is_given_up() -> None:
 
 def test_a_step_that_needs_a_person_is_given_up_and_asks_for_nothing() -> None:
     place = shop()
-    run, work = place.snapshot()
-    ended = place.do(MendScale(refusal=None, doubtful=(), numbers=()), run, work)
+    snapshot = place.snapshot()
+    ended = place.do(MendScale(refusal=None, doubtful=(), numbers=()), snapshot)
     assert ended is not None
     assert "needs a person" in ended.message
     assert place.asked == []
@@ -424,22 +423,22 @@ def test_stopped_at_any_request_only_facts_are_left_and_the_run_goes_on(name: st
     place = shop(**LAYOUTS[name])
     stops = 0
     for _ in range(20):
-        run, work = place.snapshot()
-        step = next_step(run, work)
+        snapshot = place.snapshot()
+        step = next_step(snapshot)
         if isinstance(step, Export):
             break
         whole = place.fork()
-        assert whole.do(step, run, work) is None
+        assert whole.do(step, snapshot) is None
         for at in range(len(whole.asked)):
             cut = place.fork()
-            cut.do(step, run, work, stop_at=at)
+            cut.do(step, snapshot, stop_at=at)
             # What stood before stands, and of this step only what was recorded.
             assert cut.facts[: len(place.facts)] == place.facts
             assert len(cut.facts) < len(whole.facts)
             # The machine stands where it was stopped; the run is folded anew.
-            folded = run_of(*cut.facts)
-            assert folded == run
-            assert cut.do(next_step(folded, work), folded, work) is None
+            folded = cut.snapshot()
+            assert folded.run == snapshot.run
+            assert cut.do(next_step(folded), folded) is None
             assert kind_of(cut.facts) == kind_of(whole.facts)
             assert cut.tool == whole.tool
             stops += 1
@@ -454,8 +453,8 @@ def kind_of(facts: Sequence[Fact]) -> list[object]:
 def stopped_with_another_tool() -> PaperShop:
     """Return a shop whose machine took tool 1 and was stopped before any fact of it."""
     place = shop()
-    step, run, work = run_until(place, takes_tool)
-    place.do(step, run, work, stop_at=4)
+    step, snapshot = run_until(place, takes_tool)
+    place.do(step, snapshot, stop_at=4)
     assert place.tool == 1
     assert isinstance(place.facts[-1], Sighted)
     assert place.facts[-1].tool == 0
@@ -474,12 +473,12 @@ def test_after_a_person_stepped_in_the_tool_is_taken_anew(
 ) -> None:
     place = stopped_with_another_tool()
     place.facts.append(person(place.facts))
-    run, work = place.snapshot()
-    step = next_step(run, work)
+    snapshot = place.snapshot()
+    step = next_step(snapshot)
     assert isinstance(step, SightScale | SightTool)
     assert step.tool == 0
     place.asked.clear()
-    assert place.do(step, run, work) is None
+    assert place.do(step, snapshot) is None
     assert TakeTool(tool=0) in place.asked
     assert place.tool == 0
 
@@ -502,6 +501,6 @@ def test_which_tool_is_over_the_camera() -> None:
 
 
 def test_a_fresh_shop_has_to_be_prepared_first() -> None:
-    run, work = shop().snapshot()
-    assert isinstance(next_step(run, work), Prepare)
-    assert isinstance(run.entries[0], Entry)
+    snapshot = shop().snapshot()
+    assert isinstance(next_step(snapshot), Prepare)
+    assert isinstance(snapshot.run.entries[0], Entry)

@@ -40,7 +40,7 @@ from app.job.sheet import (
     sentence,
     visits,
 )
-from app.job.work import in_display_mm, work_out
+from app.job.snapshot import in_display_mm, snapshot_of
 from tests.job.conftest import PaperMachine, entries_of, make_profile, run_of
 
 
@@ -55,7 +55,7 @@ class Person:
     def go_on(self, limit: int = 60) -> None:
         for _ in range(limit):
             run = run_of(*self.facts)
-            step = next_step(run, work_out(run))
+            step = next_step(snapshot_of(run))
             self.asked.append(step)
             assert sentence(step, run)
             if isinstance(step, Done | MendScale):
@@ -135,7 +135,7 @@ def test_doing_what_is_asked_ends_the_run(name: str) -> None:
     assert tuple(sighted) == visits(profile)
     assert sum(isinstance(s, SightScale) for s in person.asked) == SCALE_JOGS
     run = run_of(*person.facts)
-    solution = work_out(run).solution
+    solution = snapshot_of(run).solution
     assert solution is not None
     for tool in profile.tools:
         true = person.paper.vectors_mm[tool.number]
@@ -164,7 +164,7 @@ def test_homing_stands_between_the_tools_and_before_the_reference_again() -> Non
 def test_the_preparation_tells_what_the_firmware_wants_first() -> None:
     machine = paper_machine(make_profile(dialect="marlin"))
     run = run_of(machine.started())
-    step = next_step(run, work_out(run))
+    step = next_step(snapshot_of(run))
     assert isinstance(step, Prepare)
     assert "cold (under 50 C)" in sentence(step, run)
     assert "write back with M218 what it shows" in sentence(step, run)
@@ -201,19 +201,19 @@ def test_a_mistyped_jog_is_named_and_retyping_mends_it(scale_facts: list[Fact]) 
     wrong = Position(150.81, 100.57, 5.0)  # 150.18 with two digits exchanged
     entries = entries_of(*scale_facts, Retyped(number=5, position=wrong))
     run = fold(entries)
-    step = next_step(run, work_out(run))
+    step = next_step(snapshot_of(run))
     assert isinstance(step, MendScale)
     assert step.numbers == (5,)
     assert step.doubtful[0].suggested_mm.x == pytest.approx(150.18, abs=0.01)
     assert "The 3rd position reads X 150.81; the picture says 150.18" in sentence(step, run)
     right = Retyped(number=5, position=Position(150.18, 100.57, 5.0))
     mended = fold([*entries, Entry(number=10, at="", fact=right)])
-    assert isinstance(next_step(mended, work_out(mended)), SightTool)
+    assert isinstance(next_step(snapshot_of(mended)), SightTool)
 
 
 def test_a_struck_corner_is_asked_for_again(scale_facts: list[Fact]) -> None:
     run = run_of(*scale_facts, Struck(number=5, why="glint"))
-    step = next_step(run, work_out(run))
+    step = next_step(snapshot_of(run))
     assert isinstance(step, SightScale)
     assert step.expected is not None
     assert (step.expected.x, step.expected.y) == pytest.approx((150.24, 100.76))
@@ -221,7 +221,7 @@ def test_a_struck_corner_is_asked_for_again(scale_facts: list[Fact]) -> None:
 
 def test_a_disturbed_camera_starts_the_scale_again(scale_facts: list[Fact]) -> None:
     run = run_of(*scale_facts, CameraDisturbed(why="knocked"))
-    step = next_step(run, work_out(run))
+    step = next_step(snapshot_of(run))
     assert isinstance(step, SightScale)
     assert step.number == 1
 
@@ -236,7 +236,7 @@ def test_findings_go_with_the_export(paper: PaperMachine, scale_facts: list[Fact
         paper.sighted(2, Position(149.8, 100.5, 5.0)),
         replace(moved, position=place),
     )
-    step = next_step(run, work_out(run))
+    step = next_step(snapshot_of(run))
     assert isinstance(step, Export)
     assert {found.code for found in step.findings if found.fails} >= {"closure"}
     assert "read them first" in sentence(step, run)

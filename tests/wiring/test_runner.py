@@ -274,10 +274,10 @@ def test_a_run_goes_on_where_a_pulled_cable_stopped_it(store: Store) -> None:
     assert isinstance(second.run_until_export(), Export)
     after = [entry for entry in store.entries(run_id) if isinstance(entry.fact, Sighted)]
     assert after[: len(before)] == before
-    run, work = second.snapshot()
-    assert work.solution is not None
-    offset = work.solution.tool(1)
+    snapshot = second.snapshot()
+    assert snapshot.solution is not None
+    offset = snapshot.solution.tool(1)
     true = world.true_vectors_mm()[1]
     assert abs(offset.vector_mm.x - true[0]) <= offset.expanded_mm[0]
     assert abs(offset.vector_mm.y - true[1]) <= offset.expanded_mm[1]
-    assert len(run.tool_sightings()) == 3
+    assert len(snapshot.run.tool_sightings()) == 3

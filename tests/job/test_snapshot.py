@@ -7,7 +7,7 @@ from dataclasses import replace
 from app.dialects.values import NozzleVectorMm
 from app.job.facts import Exported, ExportedTool, Fact, MirrorAccepted, Position, Sighted
 from app.job.run import Run
-from app.job.work import work_out
+from app.job.snapshot import snapshot_of
 from tests.job.conftest import PaperMachine, run_of
 from vision.geometry import CovMm2
 
@@ -34,7 +34,7 @@ def exported(x_mm: float) -> Exported:
 
 
 def codes(run: Run) -> set[str]:
-    return {found.code for found in work_out(run).findings}
+    return {found.code for found in snapshot_of(run).findings}
 
 
 def test_an_export_with_the_same_numbers_is_not_mentioned(
@@ -48,7 +48,7 @@ def test_an_export_with_other_numbers_is_told_with_both_versions(
     paper: PaperMachine, scale_facts: list[Fact]
 ) -> None:
     run = run_of(*sighted_all(paper, scale_facts), exported(-0.343))
-    (found,) = [f for f in work_out(run).findings if f.code == "differs-from-export"]
+    (found,) = [f for f in snapshot_of(run).findings if f.code == "differs-from-export"]
     assert found.fails
     assert "3.0 um" in found.message
     assert "offsets-0" in found.message

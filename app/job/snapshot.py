@@ -23,11 +23,13 @@ LEAST_SCALE_JOGS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Work:
-    """What was worked out from a run.
+class Snapshot:
+    """A run and all that follows from it: what a screen shows and a next step needs.
 
     Attributes
     ----------
+    run
+        What the facts come down to.
     scale
         The pixel scale, why there is none, or None while jogs are still few.
     target_px
@@ -38,13 +40,14 @@ class Work:
         What is said against it.
     """
 
+    run: Run
     scale: PixelScale | ScaleRefusal | None
     target_px: PointPx | None
     solution: Solution | None
     findings: tuple[Finding, ...]
 
 
-def work_out(run: Run) -> Work:
+def snapshot_of(run: Run) -> Snapshot:
     """Return all that follows from a run."""
     evidence = run.evidence()
     reference = evidence.of_tool(evidence.reference_tool)
@@ -52,7 +55,7 @@ def work_out(run: Run) -> Work:
     few = len(evidence.scale_jogs) < LEAST_SCALE_JOGS
     scale = None if few else learn_scale_from(evidence)
     if not isinstance(scale, PixelScale) or target is None:
-        return Work(scale=scale, target_px=target, solution=None, findings=())
+        return Snapshot(run=run, scale=scale, target_px=target, solution=None, findings=())
     solution = solve(evidence, scale)
     stored = {tool.number: tool.stored_raw for tool in run.profile.tools}
     findings = (
@@ -61,7 +64,7 @@ def work_out(run: Run) -> Work:
         *stored_findings(run.profile.dialect, stored, stored_of(run.profile, solution).new),
         *_export_findings(run, solution),
     )
-    return Work(scale=scale, target_px=target, solution=solution, findings=findings)
+    return Snapshot(run=run, scale=scale, target_px=target, solution=solution, findings=findings)
 
 
 def in_display_mm(profile: Profile, tool: int) -> OffsetMm:
