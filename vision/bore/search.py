@@ -41,17 +41,9 @@ class Place:
 
 
 def search(
-    picture: Picture,
-    smallest: float,
-    largest: float,
-    settings: FinderSettings,
-    *,
-    sign: float = 1.0,
+    picture: Picture, smallest: float, largest: float, settings: FinderSettings
 ) -> list[Place]:
-    """Return places where rims of these radii may be, best first.
-
-    `sign` is 1 for a dark disc, -1 for a bright one.
-    """
+    """Return places where rims of these radii may be, best first."""
     places: list[Place] = []
     low = smallest
     while low < largest * 0.999:
@@ -61,7 +53,7 @@ def search(
             factor += 1
         if min(picture.width, picture.height) // factor >= 16:
             plane = picture.reduced(factor)
-            found = search_plane(plane * sign, low / factor, high / factor, settings)
+            found = search_plane(plane, low / factor, high / factor, settings)
             half = (factor - 1) / 2.0
             places += [
                 Place(
