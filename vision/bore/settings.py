@@ -34,6 +34,10 @@ class FinderSettings:
     lowest_coverage
         Share of the rim that must be believed. With a third hidden the centre is
         still determined four times as well as the radius of a half circle.
+    shortest_unsized_px
+        Length of rim that must be believed where the bore's size is not known:
+        without it letters and eyes pass with up to 58 px (scikit-image's text and
+        astronaut); a bore of 12 px radius, a fifth of it hidden, still has 60.
     smallest_contrast
         Edge height in parts of full scale: six steps of an 8-bit picture, below
         which JPEG decides where the edge is.
@@ -73,6 +77,7 @@ class FinderSettings:
     sample_step_px: float = 0.5
     rounds: int = 4
     lowest_coverage: float = 0.58
+    shortest_unsized_px: float = 59.0
     smallest_contrast: float = 0.022
     smallest_edge_to_noise: float = 5.0
     largest_blur_ratio: float = 0.30

@@ -37,6 +37,11 @@ def refuse_rim(
         return no_round_edge()
     if coverage_of(rim) < settings.lowest_coverage:
         return covered(f"Only {100 * coverage_of(rim):.0f} % of the bore's rim can be seen.")
+    if prior is None and 2.0 * np.pi * radius * coverage_of(rim) < settings.shortest_unsized_px:
+        return no_round_edge(
+            "Something small and round is seen, too small to be told from other dark places "
+            "without the bore's size."
+        )
     if prior is not None and abs(radius / prior.radius_px - 1.0) > prior.relative_tolerance:
         return wrong_size(radius, prior)
     return None

@@ -70,7 +70,22 @@ def test_noise_has_no_round_edge(sd: float) -> None:
         assert refused(as_bytes(noise)).reason is Reason.NO_ROUND_EDGE
 
 
-@pytest.mark.parametrize("name", ["page.png", "brick.png", "camera.png", "clock_motion.png"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "astronaut.png",
+        "brick.png",
+        "camera.png",
+        "chelsea.png",
+        "clock_motion.png",
+        "coffee.png",
+        "grass.png",
+        "gravel.png",
+        "page.png",
+        "rocket.jpg",
+        "text.png",
+    ],
+)
 def test_pictures_of_other_things_are_refused(name: str) -> None:
     # scikit-image's own example pictures.
     refused(example(name))
