@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
@@ -151,11 +153,12 @@ def _judge(
     rivals = _rivals(fits, prior, settings)
     if rivals > 1:
         return several(rivals)
-    _, rim, noise = fits[0]
-    outer = outermost_rim(picture, rim, noise, settings)
-    if refuse_rim(outer, noise, picture, prior, settings) is None:
-        rim = outer
-    return accept(picture, rim, noise, prior)
+    _, main, noise = fits[0]
+    outer = outermost_rim(picture, main, noise, settings)
+    rim = outer if refuse_rim(outer, noise, picture, prior, settings) is None else main
+    # How sharp the picture is, is read off the main edge: the window of an outer one,
+    # with another edge near, is too tight to tell.
+    return replace(accept(picture, rim, noise, prior), blur_px=main.blur)
 
 
 def _distinct(rough: list[Rough], prior: RadiusPrior | None) -> list[Rough]:

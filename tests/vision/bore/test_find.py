@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+from pathlib import Path
+
+import cv2
 import numpy as np
 import pytest
 
@@ -124,3 +127,27 @@ def test_texture_is_static_and_noise_is_temporal() -> None:
     textured = found(take(Scene(noise=2.0, texture=0.05)))
     assert noisy.temporal_cov_px2.sigma_px > 2.5 * textured.temporal_cov_px2.sigma_px
     assert textured.static_cov_px2.sigma_px > 3 * textured.temporal_cov_px2.sigma_px
+
+
+@pytest.mark.parametrize("blur", [0.8, 1.2, 2.0, 3.0, 4.0])
+def test_the_blur_is_that_of_the_picture(blur: float) -> None:
+    # It tells how well a tip is in focus; the pixel's own box adds a little.
+    fit = found(take(Scene(blur=blur)))
+    assert fit.blur_px == pytest.approx(blur, rel=0.2)
+
+
+@pytest.mark.parametrize(
+    ("sharp", "soft"),
+    [
+        ("brass-040-clean.png", "brass-040-soft.jpg"),
+        ("brass-060-clean.jpg", "brass-060-softer.jpg"),
+    ],
+)
+def test_a_rendered_tip_out_of_focus_is_more_blurred(sharp: str, soft: str) -> None:
+    frames = Path(__file__).parents[3] / "sample_frames" / "frames"
+    blurs = []
+    for name in (sharp, soft):
+        frame = cv2.imread(str(frames / name))
+        assert frame is not None
+        blurs.append(found(frame).blur_px)
+    assert blurs[1] > 1.2 * blurs[0]
