@@ -96,7 +96,8 @@ def fit_circle(
         before = theta
         theta = _lower(theta, z, w * factors)
         factors = robust_weights(_distances(theta, z)[0], w, early(loss, turn), floor=1e-12)
-        if turn > 6 and np.abs(theta - before).max() < 1e-12:
+        # A robust fit's weights settle no further than the data: a millionth of a px.
+        if turn > 6 and np.abs(theta - before).max() < 1e-8:
             break
     return _result(theta, z, w * factors, shift, scale)
 
@@ -143,9 +144,7 @@ def _descend(theta: Array, z: Array, w: Array) -> Array:
     cost = float(w @ d**2)
     for _ in range(_ROUNDS):
         normal = jacobian.T @ (jacobian * w[:, None])
-        step = np.linalg.lstsq(
-            normal + damping * np.diag(np.diag(normal)), -jacobian.T @ (w * d), rcond=None
-        )[0]
+        step = _solved(normal + damping * np.diag(np.diag(normal)), -jacobian.T @ (w * d))
         new, new_jacobian = _distances(theta + step, z)
         new_cost = float(w @ new**2)
         if new_cost <= cost:
@@ -158,6 +157,13 @@ def _descend(theta: Array, z: Array, w: Array) -> Array:
             if damping > 1e12:
                 break
     return theta
+
+
+def _solved(normal: Array, side: Array) -> Array:
+    try:
+        return np.asarray(np.linalg.solve(normal, side), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        return np.asarray(np.linalg.lstsq(normal, side, rcond=None)[0], dtype=np.float64)
 
 
 def _result(theta: Array, z: Array, w: Array, shift: Array, scale: float) -> CircleFit:
