@@ -9,6 +9,7 @@ from app.dialects import dialect_named
 from app.dialects.values import NozzleVectorMm, OffsetMm
 from app.job.checks import Finding, Limits, check
 from app.job.offsets import ALGORITHM, Solution, learn_scale_from, solve
+from app.job.places import position_problem
 from app.job.profile import Profile
 from app.job.run import Run
 from app.job.stored import expected_vectors_mm, stored_findings, stored_of
@@ -61,6 +62,7 @@ def snapshot_of(run: Run) -> Snapshot:
     findings = (
         *_unanswered(run, check(evidence, solution, limits_of(run.profile))),
         *_picture_findings(run),
+        *_place_findings(run),
         *stored_findings(run.profile.dialect, stored, stored_of(run.profile, solution).new),
         *_export_findings(run, solution),
     )
@@ -107,6 +109,15 @@ def _unanswered(run: Run, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
     """Leave out what the person has answered already."""
     answered = {"mirrored-picture"} if run.mirrored else set()
     return tuple(found for found in findings if found.code not in answered)
+
+
+def _place_findings(run: Run) -> tuple[Finding, ...]:
+    """Name the sightings whose position the machine's display cannot have shown."""
+    return tuple(
+        Finding(code="position-impossible", message=problem, path=f"entry {s.number}", fails=True)
+        for s in run.sightings
+        if s.counts and (problem := position_problem(run.profile, s.seen.position)) is not None
+    )
 
 
 def _export_findings(run: Run, solution: Solution) -> tuple[Finding, ...]:

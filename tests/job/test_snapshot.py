@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from app.dialects.values import NozzleVectorMm
-from app.job.facts import Exported, ExportedTool, Fact, MirrorAccepted, Position, Sighted
+from app.job.facts import Exported, ExportedTool, Fact, MirrorAccepted, Position, Retyped, Sighted
 from app.job.run import Run
 from app.job.snapshot import snapshot_of
 from tests.job.conftest import PaperMachine, run_of
@@ -69,3 +69,18 @@ def test_an_answered_mirror_question_is_not_asked_again(
     facts = [seen(fact) for fact in sighted_all(paper, scale_facts)]
     assert "mirrored-picture" in codes(run_of(*facts))
     assert "mirrored-picture" not in codes(run_of(*facts, MirrorAccepted(mirrored=True)))
+
+
+def test_a_position_outside_the_travel_is_named_by_its_entry(
+    paper: PaperMachine, scale_facts: list[Fact]
+) -> None:
+    travel = ((0.0, 300.0), (0.0, 300.0), (0.0, 250.0))
+    facts = sighted_all(paper, scale_facts)
+    facts[0] = replace(paper.started(), profile=replace(paper.profile, travel_mm=travel))
+    assert "position-impossible" not in codes(run_of(*facts))
+    mistyped = Retyped(number=len(facts) - 1, position=Position(1500.0, 100.0, 5.0))
+    run = run_of(*facts, mistyped)
+    (found,) = [f for f in snapshot_of(run).findings if f.code == "position-impossible"]
+    assert found.path == f"entry {len(facts) - 1}"
+    assert found.fails
+    assert "outside the travel" in found.message
