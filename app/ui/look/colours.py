@@ -3,7 +3,8 @@
 Signal colours are those of Okabe & Ito 2008 ("Color Universal Design"), which people
 with any common colour blindness can tell apart. They fill shapes and lines; words are
 always written in `text`, `muted` or the ink that goes with a fill, and no state is told
-by colour alone.
+by colour alone. Where a shape has to stand on light ground, its hue is kept and darkened
+until it is seen at 3 : 1.
 """
 
 from __future__ import annotations
@@ -45,8 +46,8 @@ class Colours:
         Borders of fields and buttons, which have to be seen.
     text, muted
         Words; words of less weight. Both readable on the three grounds.
-    accent, on_accent
-        The one thing to do next, and the ink on it.
+    accent, accent_down, on_accent
+        The one thing to do next, the same while it is pressed, and the ink on both.
     good, warn, bad
         Fills of state shapes.
     on_good, on_warn, on_bad
@@ -68,6 +69,7 @@ class Colours:
     text: str
     muted: str
     accent: str
+    accent_down: str
     on_accent: str
     good: str
     warn: str
@@ -92,10 +94,11 @@ LIGHT = Colours(
     outline="#6B7885",
     text="#17202A",
     muted="#4A5764",
-    accent=BLUE,
+    accent="#006CA9",
+    accent_down="#00517F",
     on_accent="#FFFFFF",
-    good=BLUISH_GREEN,
-    warn=ORANGE,
+    good="#00916A",
+    warn="#AF7900",
     bad=VERMILLION,
     on_good="#000000",
     on_warn="#000000",
@@ -112,6 +115,7 @@ DARK = Colours(
     text="#E8EEF4",
     muted="#A9B7C4",
     accent=SKY_BLUE,
+    accent_down="#8FCEF2",
     on_accent="#08131C",
     good="#1FB58A",
     warn=ORANGE,

@@ -116,12 +116,18 @@ def style_sheet(colours: Colours) -> str:
                 border-color: {c.accent}; font-size: {TITLE_PX}px; font-weight: 600;
                 padding: 10px 16px; }}
     QPushButton[look="primary"]:focus {{ border: 2px solid {c.text}; padding: 9px 15px; }}
+    QPushButton[look="primary"]:pressed {{ background: {c.accent_down};
+                border-color: {c.accent_down}; }}
     QPushButton[look="primary"]:disabled {{ background: {c.raised}; color: {c.muted};
                 border-color: {c.line}; }}
     QPushButton[look="quiet"], QToolButton[look="quiet"] {{ background: transparent;
                 border-color: transparent; }}
     QPushButton[look="quiet"]:hover, QToolButton[look="quiet"]:hover {{
                 border-color: {c.outline}; }}
+    QPushButton[look="quiet"]:pressed, QToolButton[look="quiet"]:pressed {{
+                background: {c.line}; }}
+    QPushButton[look="quiet"]:checked, QToolButton[look="quiet"]:checked {{
+                background: {c.accent}; border-color: {c.accent}; }}
     QPushButton[look="quiet"]:focus, QToolButton[look="quiet"]:focus {{
                 border: 2px solid {c.accent}; }}
     QLineEdit, QComboBox, QSpinBox, QPlainTextEdit {{ background: {c.raised};

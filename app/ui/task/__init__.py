@@ -1,0 +1,1 @@
+"""The right column: the correction, and the task at hand."""
