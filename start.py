@@ -37,7 +37,7 @@ from pathlib import Path
 
 CHECKOUT = Path(__file__).resolve().parent
 
-OPENING = ("demo",)
+OPENING = ("bench",)
 """What the program is asked for when nothing else is said."""
 
 LIBRARIES: Mapping[str, str] = {
@@ -75,6 +75,10 @@ LIBRARIES: Mapping[str, str] = {
     "libzstd.so.1": "libzstd1",
 }
 """Shared library on Linux: the Debian package that brings it."""
+
+TEST_PROGRAMS: Mapping[str, str] = {"Xvfb": "xvfb", "xdotool": "xdotool"}
+"""What the tests of the real window use where it is there, and the Debian package that
+brings it: a screen in memory, and hands for mouse and keys."""
 
 OPENCV = (
     "opencv-python",
@@ -126,9 +130,11 @@ def missing_libraries(can_load: Callable[[str], bool]) -> list[str]:
     return [name for name in LIBRARIES if not can_load(name)]
 
 
-def packages_for(libraries: Iterable[str], *, venv_missing: bool) -> list[str]:
-    """Return the Debian packages that bring these libraries and, if asked, `venv`."""
-    packages = {LIBRARIES[name] for name in libraries}
+def packages_for(
+    libraries: Iterable[str], *, venv_missing: bool, programs: Iterable[str] = ()
+) -> list[str]:
+    """Return the Debian packages that bring these libraries, programs and, if asked, `venv`."""
+    packages = {LIBRARIES[name] for name in libraries} | {TEST_PROGRAMS[name] for name in programs}
     if venv_missing:
         packages.add(f"python{sys.version_info.major}.{sys.version_info.minor}-venv")
     return sorted(packages)
@@ -158,6 +164,16 @@ def _has_ensurepip() -> bool:
         stdin=subprocess.DEVNULL,
     )
     return asked.returncode == 0
+
+
+def _provide_test_programs() -> None:
+    """Install what the tests of the real window use, where that needs nobody's help.
+
+    Elsewhere those tests are skipped with their reason, and all others run.
+    """
+    lacking = [name for name in TEST_PROGRAMS if shutil.which(name) is None]
+    if lacking and sys.platform.startswith("linux") and _is_debian() and os.geteuid() == 0:
+        _install_with_apt(packages_for((), venv_missing=False, programs=lacking))
 
 
 def _provide_libraries(*, venv_needed: bool) -> None:
@@ -650,6 +666,8 @@ def main(words: Sequence[str]) -> int:
     try:
         began_s = time.monotonic()
         venv = set_up(extras=("dev",) if testing else ())
+        if testing:
+            _provide_test_programs()
         _say(f"Tipwright is set up ({time.monotonic() - began_s:.1f} s).")
         return run_checks(venv, words[1:]) if testing else hand_over(venv, words or OPENING)
     except SetUpError as error:

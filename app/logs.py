@@ -113,11 +113,9 @@ def logging_to(folder: Path, settings: LogSettings) -> Iterator[None]:
             handler.close()
 
 
-def log_unexpected(error: BaseException, folder: Path) -> Path | None:
-    """Log an exception with its traceback; return the file that has it, if it was written."""
+def log_unexpected(error: BaseException) -> None:
+    """Log an exception that nobody foresaw, with its traceback."""
     _LOG.critical("unexpected %s", type(error).__name__, exc_info=error)
-    file = folder / FILE_NAME
-    return file if file.is_file() else None
 
 
 class _LogFile(RotatingFileHandler):

@@ -1,4 +1,4 @@
-"""`tipwright bench --serve`: a camera stream and a machine, from one simulated world."""
+"""`tipwright bench`: the window on the bench; with --serve, a camera stream and a machine."""
 
 from __future__ import annotations
 
@@ -14,7 +14,12 @@ from app.errors import InputError
 from app.wiring.workshop import bench_world
 
 ABOUT = """\
-Serve the bench on 127.0.0.1: its camera as a stream over HTTP, its machine as lines of
+Open the window on the bench: a simulated machine with its camera and its own panel, to
+do a whole run by hand.
+
+  tipwright bench --machine heron
+
+Or serve the bench on 127.0.0.1: its camera as a stream over HTTP, its machine as lines of
 G-code over a socket. Whatever reads a network camera and a printer can use them.
 
   tipwright bench --serve --machine plover
@@ -23,7 +28,9 @@ G-code over a socket. Whatever reads a network camera and a printer can use them
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
-    parser.add_argument("--serve", action="store_true", required=True, help="serve until stopped")
+    parser.add_argument(
+        "--serve", action="store_true", help="serve until stopped, and open no window"
+    )
     parser.add_argument(
         "--machine", choices=MACHINES, default="plover", help="which machine (default plover)"
     )
@@ -59,7 +66,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Serve on 127.0.0.1 until the process is told to stop."""
+    """Open the window; or serve on 127.0.0.1 until the process is told to stop."""
+    if not arguments.serve:
+        return int(arguments.open_window(arguments.machine, arguments.seed))
     if not 0.1 <= arguments.speed <= 20.0:
         raise InputError("--speed has to lie from 0.1 to 20.", code="bad-option", path="--speed")
     if not 0.5 <= arguments.fps <= 60.0:

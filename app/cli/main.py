@@ -12,6 +12,7 @@ from types import ModuleType
 
 from app import __version__
 from app.cli.outcome import Exit, give_error
+from app.crash import write_report
 from app.errors import InputError, StoppedByUser, TipwrightError
 from app.logs import log_unexpected, logging_to, parse_log_settings
 from app.settings import data_folder, log_words
@@ -51,13 +52,15 @@ _COMMANDS: tuple[tuple[str, Callable[[], ModuleType], str], ...] = (
     ("measure", _measure, "find the bore in pictures"),
     ("offsets", _offsets, "work a whole job out from its file"),
     ("demo", _demo, "do the whole job on the bench and compare with the truth"),
-    ("bench", _bench, "serve the bench: a camera stream and a machine"),
+    ("bench", _bench, "open the window on the bench, or serve the bench to other programs"),
     ("runs", _runs, "list, show and export what was recorded"),
 )
 """Name, module and summary; a module is imported when its command is asked for, since
 OpenCV, SciPy and SQLAlchemy take longer to load than most commands to run."""
 
 _EPILOG = """\
+without a command the window opens.
+
 exit status: 0 good; 1 worked out, but a check failed; 2 unusable input;
              3 a device, the disk or the program failed; 4 stopped by the user
 
@@ -66,15 +69,28 @@ TIPWRIGHT_LOG   what is logged: debug, info, warning or error; with ",stderr" to
 """
 
 
-def run_command(words: Sequence[str]) -> int:
-    """Run one command; whatever happens, a person gets a sentence and no traceback."""
+OpenWindow = Callable[[str | None, int], int]
+"""Opens the window, on a machine of the bench with this seed or on the start page, and
+returns the exit status when it was closed."""
+
+
+def run_command(words: Sequence[str], *, open_window: OpenWindow) -> int:
+    """Run one command; whatever happens, a person gets a sentence and no traceback.
+
+    Parameters
+    ----------
+    words
+        Of the command line; without any the window opens.
+    open_window
+        The window is a room of its own, which this one knows nothing of.
+    """
     _prepare_streams()
     as_json = "--json" in words
     folder = data_folder()
     try:
         try:
             with logging_to(folder, parse_log_settings(log_words())):
-                return _run_logged(words, folder)
+                return _run_logged(words, folder, open_window)
         except TipwrightError as error:
             return give_error(error, as_json=as_json)
         except KeyboardInterrupt:
@@ -85,10 +101,13 @@ def run_command(words: Sequence[str]) -> int:
         return Exit.STOPPED
 
 
-def _run_logged(words: Sequence[str], folder: Path) -> int:
+def _run_logged(words: Sequence[str], folder: Path, open_window: OpenWindow) -> int:
     """Run one command; what nobody foresaw goes to the log, and is told in a sentence."""
     try:
+        if not words:
+            return open_window(None, 1)
         arguments = _parser(words).parse_args(words)
+        arguments.open_window = open_window
         command: Callable[[argparse.Namespace], int] = arguments.run
         return int(command(arguments))
     except SystemExit as ended:  # --help and --version
@@ -96,11 +115,12 @@ def _run_logged(words: Sequence[str], folder: Path) -> int:
     except (TipwrightError, BrokenPipeError):
         raise
     except Exception as error:
-        raise _unexpected(error, log_unexpected(error, folder)) from error
+        log_unexpected(error)
+        raise _unexpected(error, write_report(error, folder)) from error
 
 
 def _unexpected(error: Exception, file: Path | None) -> TipwrightError:
-    where = "The log could not be written" if file is None else f"{file} tells more"
+    where = "No file could be written about it" if file is None else f"{file} tells more"
     return TipwrightError(
         f"Something happened that Tipwright was not made for ({type(error).__name__}: {error}). "
         f"What was recorded so far is kept. {where}; please report it.",

@@ -86,7 +86,17 @@ def export_run(
 ) -> FinishedRun:
     """Take the offsets: record numbers, text and warnings, and return them."""
     stored = stored_of(run.profile, solution)
-    fact = Exported(
+    store.append(run_id, exported_fact(solution, findings, stored))
+    return FinishedRun(
+        run_id=run_id, run=run, solution=solution, findings=tuple(findings), stored=stored
+    )
+
+
+def exported_fact(
+    solution: Solution, findings: Sequence[Finding], stored: StoredOffsets
+) -> Exported:
+    """Return the fact that these offsets were taken, with all that they came with."""
+    return Exported(
         tools=tuple(
             ExportedTool(
                 tool=offset.tool,
@@ -101,10 +111,6 @@ def export_run(
         moves_text=stored.text.moves,
         warnings=tuple(found.message for found in findings),
         algorithm=ALGORITHM,
-    )
-    store.append(run_id, fact)
-    return FinishedRun(
-        run_id=run_id, run=run, solution=solution, findings=tuple(findings), stored=stored
     )
 
 

@@ -19,6 +19,7 @@ from app.job.snapshot import snapshot_of
 from app.records import Store
 from app.wiring.automatic import export_run
 from tests.job.conftest import JOGS, PaperMachine, make_profile
+from tests.no_window import no_window
 from tests.vision.bore.pictures import Scene, take
 
 Json = dict[str, object]
@@ -68,7 +69,7 @@ def tipwright(data: Path, capsys: pytest.CaptureFixture[str]) -> Command:
 
     def run(*words: str | Path) -> Outcome:
         capsys.readouterr()
-        status = run_command([str(word) for word in words])
+        status = run_command([str(word) for word in words], open_window=no_window)
         out, err = capsys.readouterr()
         assert "Traceback" not in out + err
         return Outcome(status=status, out=out, err=err)

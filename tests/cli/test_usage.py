@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from app.cli import run_command
+from app.errors import DeviceError
 from tests.cli.conftest import Command
 
 
 @pytest.mark.parametrize(
     ("words", "named"),
     [
-        ((), "COMMAND"),
         (("meassure", "tip.png"), "meassure"),
         (("measure",), "FRAME"),
         (("measure", "tip.png", "--bore", "wide"), "--bore"),
@@ -21,7 +24,7 @@ from tests.cli.conftest import Command
         (("demo", "--seed", "-1"), "--seed"),
         (("demo", "--seed", "1.5"), "1.5"),
         (("demo", "--camera", "http://127.0.0.1:1/"), "--link"),
-        (("bench",), "--serve"),
+        (("bench", "--machine", "bittern"), "bittern"),
         (("bench", "--serve", "--speed", "nan"), "--speed"),
         (("bench", "--serve", "--speed", "21"), "--speed"),
         (("bench", "--serve", "--http-port", "70000"), "--http-port"),
@@ -80,3 +83,26 @@ def test_the_version_is_told(tipwright: Command) -> None:
     told = tipwright("--version")
     assert told.status == 0
     assert told.out.startswith("tipwright ")
+
+
+def test_without_words_the_window_opens_on_its_start_page() -> None:
+    opened: list[tuple[str | None, int]] = []
+
+    def open_window(machine: str | None, seed: int) -> int:
+        opened.append((machine, seed))
+        return 0
+
+    assert run_command([], open_window=open_window) == 0
+    assert run_command(["bench"], open_window=open_window) == 0
+    assert run_command(["bench", "--machine", "heron", "--seed", "4"], open_window=open_window) == 0
+    assert opened == [(None, 1), ("plover", 1), ("heron", 4)]
+
+
+def test_a_window_that_cannot_be_opened_is_told_in_a_sentence(
+    data: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def open_window(machine: str | None, seed: int) -> int:
+        raise DeviceError("There is no screen.", code="no-screen")
+
+    assert run_command([], open_window=open_window) == 3
+    assert capsys.readouterr().err.strip() == "There is no screen."

@@ -16,6 +16,7 @@ from app.cli.main import _parser
 from app.job.job_file import parse_job_text
 from app.job.profile import Profile, Tool, parse_profile
 from tests.docs.pages import ROOT, Block, blocks, codes_in_tables, read
+from tests.no_window import no_window
 
 _JOBS = [block for block in blocks("json") if '"scale_jogs"' in block.text]
 _QUICK = ("measure",)
@@ -46,7 +47,7 @@ def test_a_job_in_a_page_is_one_that_the_program_takes(
     assert parse_job_text(block.text).scale_jogs
     job = tmp_path / "job.json"
     job.write_text(block.text, encoding="utf-8")
-    assert run_command(["offsets", "--json", str(job)]) == 0
+    assert run_command(["offsets", "--json", str(job)], open_window=no_window) == 0
     assert len(json.loads(capsys.readouterr().out)["tools"]) == 2
 
 
@@ -58,7 +59,7 @@ def test_the_answer_in_the_how_to_is_the_one_that_the_program_gives(
     (answer,) = [block for block in blocks("text") if block.page == page]
     job = tmp_path / "job.json"
     job.write_text(job_block.text, encoding="utf-8")
-    assert run_command(["offsets", str(job)]) == 0
+    assert run_command(["offsets", str(job)], open_window=no_window) == 0
     assert capsys.readouterr().out.split("\n") == answer.text.split("\n")
 
 
@@ -78,7 +79,7 @@ def test_a_quick_command_in_a_page_ends_well(
     line: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(ROOT)
-    assert run_command(shlex.split(line)[1:]) == 0
+    assert run_command(shlex.split(line)[1:], open_window=no_window) == 0
     assert capsys.readouterr().out
 
 
@@ -95,7 +96,7 @@ def test_every_option_of_a_command_is_on_its_page(
 ) -> None:
     words = command.split()
     section = read("reference/commands.md").split(f"\n## {words[0]}\n")[1].split("\n## ")[0]
-    assert run_command([*words, "--help"]) == 0
+    assert run_command([*words, "--help"], open_window=no_window) == 0
     said = capsys.readouterr().out
     options = set(re.findall(r"^  (--[a-z-]+)", said, re.MULTILINE))
     assert "--json" in options

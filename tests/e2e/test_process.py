@@ -27,7 +27,7 @@ def free_port() -> int:
 
 def test_the_help_loads_no_numeric_library(tmp_path: Path) -> None:
     listed = (
-        "import sys; from app.cli import run_command; run_command(['--help']); "
+        "import sys; from app.cli import run_command; run_command(['--help'], open_window=print); "
         "print(sorted({'cv2', 'scipy', 'numpy', 'sqlalchemy', 'serial'} & set(sys.modules)))"
     )
     done = subprocess.run(

@@ -18,6 +18,7 @@ from app.job.facts import Entry, Exported, Purpose, RunStarted, Sighted
 from app.job.interfaces import PictureKind
 from app.records import Store
 from tests.e2e.program import served_bench
+from tests.no_window import no_window
 
 pytestmark = pytest.mark.slow
 
@@ -37,7 +38,7 @@ def test_five_tools_are_measured_over_the_network_and_recorded(
         words = ["demo", "--machine", "plover", "--seed", str(SEED), "--json"]
         words += ["--camera", bench.camera, "--link", bench.link]
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            status = run_command(words)
+            status = run_command(words, open_window=no_window)
     assert status == 0, err.getvalue()
     assert [t.name for t in threading.enumerate() if t not in before] == []
     for address in (bench.camera, bench.link):
