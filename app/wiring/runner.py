@@ -5,15 +5,11 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import assert_never, cast
-
-import cv2
-import numpy as np
-from numpy.typing import NDArray
+from typing import assert_never
 
 from app.errors import CameraError
 from app.job.facts import Position
-from app.job.interfaces import Camera, FactStore, Frame, Machine, Picture, PictureKind
+from app.job.interfaces import Camera, FactStore, Frame, Machine
 from app.job.live import Seen
 from app.job.procedures import (
     Arrived,
@@ -35,12 +31,10 @@ from app.job.procedures import (
 from app.job.run import Run, fold
 from app.job.sheet import Done, Export, MendScale, Step, next_step
 from app.job.snapshot import Snapshot, snapshot_of
-from vision.bore import BoreRefusal, BurstFit, RadiusPrior, find_bore, fit_burst
+from app.wiring.bursts import burst_of
+from vision.bore import RadiusPrior, find_bore, fit_burst
 from vision.focus import sharpness
-from vision.geometry import PointPx
 from vision.pixel_scale import PixelScale
-
-Grey = NDArray[np.uint8] | NDArray[np.uint16]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,47 +205,4 @@ class Runner:
                 frames.clear()
             frames.append(frame)
         fit = fit_burst([frame.image for frame in frames], radius_prior=prior)
-        height, width = frames[0].image.shape[:2]
-        return Burst(
-            fit=fit,
-            pictures=kept_pictures(frames, fit, self._settings.crop_radii),
-            picture_size_px=(width, height),
-            camera_generation=frames[0].camera_generation,
-        )
-
-
-def kept_pictures(
-    frames: list[Frame], fit: BurstFit | BoreRefusal, crop_radii: float
-) -> tuple[Picture, ...]:
-    """Return what is kept of a burst: one full grey frame, and crops of the rest."""
-    if isinstance(fit, BoreRefusal) or not frames:
-        return ()
-    first = fit.frames_used[0] if fit.frames_used else 0
-    return tuple(
-        _picture(frame, None if i == first else fit.centre_px, crop_radii * fit.radius_px)
-        for i, frame in enumerate(frames)
-    )
-
-
-def grey(image: Grey) -> Grey:
-    """Return the grey plane of a frame."""
-    if image.ndim == 2:
-        return image
-    return cast("Grey", cv2.cvtColor(image, cv2.COLOR_BGR2GRAY))
-
-
-def _picture(frame: Frame, centre: PointPx | None, half_px: float) -> Picture:
-    plane = grey(frame.image)
-    if centre is None:
-        return Picture(
-            image=plane, kind=PictureKind.FULL, origin_px=(0, 0), frame_id=frame.frame_id
-        )
-    height, width = plane.shape
-    left, right = (min(max(round(centre.u + s * half_px), 0), width) for s in (-1, 1))
-    top, bottom = (min(max(round(centre.v + s * half_px), 0), height) for s in (-1, 1))
-    return Picture(
-        image=plane[top:bottom, left:right],
-        kind=PictureKind.CROP,
-        origin_px=(left, top),
-        frame_id=frame.frame_id,
-    )
+        return burst_of(frames, fit, self._settings.crop_radii)
