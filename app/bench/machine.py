@@ -23,6 +23,16 @@ class BenchMachine:
         self._board = world.controller
         self._closed = False
 
+    @property
+    def active_tool(self) -> int:
+        """The tool in place, as the machine's own panel shows it."""
+        return self._board.active
+
+    @property
+    def is_homed(self) -> bool:
+        """Whether the axes of the active tool are homed, as the panel shows it."""
+        return self._board.is_homed
+
     def shown(self) -> Position:
         """Return the position as the display rounds it."""
         self._check_open()
