@@ -144,6 +144,8 @@ class KeyButton(QPushButton):
         self._paint_cap(painter)
 
     def _paint_cap(self, painter: QPainter) -> None:
+        if not self._key.shown:
+            return
         c = self._colours
         ground, ink, edge = c.surface, c.muted, c.outline
         if not self.isEnabled():
