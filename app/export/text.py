@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from app.dialects.values import PasteText
 from app.job.checks import Finding
@@ -28,6 +29,25 @@ def paste_text(text: PasteText, findings: Sequence[Finding], *, simulated: bool 
     if text.moves:
         parts += ["", f"; {CAUTION}", text.moves.rstrip("\n")]
     return "\n".join(parts) + "\n"
+
+
+def settings_text(text: PasteText, findings: Sequence[Finding], *, simulated: bool = False) -> str:
+    """Return the part of the paste text that moves nothing, its cautions with it."""
+    return paste_text(replace(text, moves=""), findings, simulated=simulated)
+
+
+def moves_text(text: PasteText, findings: Sequence[Finding], *, simulated: bool = False) -> str:
+    """Return the part of the paste text that moves the machine, under its caution.
+
+    Empty where nothing has to move. Failed checks stand here too: the moves may be
+    pasted by themselves.
+    """
+    if not text.moves:
+        return ""
+    said = [SIMULATED] if simulated else []
+    said += [f"CHECK FAILED: {' '.join(f.message.split())}" for f in findings if f.fails]
+    lines = [f"; {line}" for line in (*said, CAUTION)]
+    return "\n".join([*lines, text.moves.rstrip("\n")]) + "\n"
 
 
 def offsets_table(solution: Solution, stored: StoredOffsets | None) -> str:

@@ -156,9 +156,13 @@ class FileKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class SaveAs:
-    """Save the result to a file."""
+    """Save the result to a file.
+
+    ``path`` is a file, or a folder for a file named after machine and day.
+    """
 
     kind: FileKind
+    path: str
 
 
 @dataclass(frozen=True, slots=True)
