@@ -502,7 +502,7 @@ class NoticeStrip(QWidget):
         self.setSizePolicy(policy)
         self.hide()
 
-    def render(self, notices: tuple[Notice, ...]) -> None:  # type: ignore[override]  # parts render a state
+    def show_state(self, notices: tuple[Notice, ...]) -> None:
         """Show these notices; stay at the one that is being read unless a weightier came."""
         if notices == self._notices:
             return

@@ -16,8 +16,8 @@ TITLE_PX = 17
 SENTENCE_PX = 19
 """The one sentence that says what comes next: readable at arm's length."""
 
-FIGURE_PX = 56
-"""The correction: readable from two metres."""
+FIGURE_HEIGHT_PX = 48
+"""Height of a digit of the correction, from foot to head: readable from two metres."""
 
 GAP = 8
 """Between things that belong together; twice as much between those that do not."""
@@ -49,7 +49,7 @@ def text_font(size_px: int = BASE_PX, *, bold: bool = False) -> QFont:
     return font
 
 
-def figure_font(size_px: int = FIGURE_PX, *, bold: bool = True) -> QFont:
+def figure_font(size_px: int, *, bold: bool = True) -> QFont:
     """Return the font for numbers: all digits of one width, so that they do not dance."""
     font = text_font(size_px, bold=bold)
     font.setStyleHint(QFont.StyleHint.SansSerif)

@@ -1,0 +1,76 @@
+"""The correction panel: how to jog, in figures that are read from two metres."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
+
+from app.ui.look.colours import Colours
+from app.ui.look.parts import WrapLabel
+from app.ui.look.style import GAP
+from app.ui.state import DeskState
+from app.ui.task.correction_words import CorrectionWords, correction_words, read_aloud
+from app.ui.task.figures import Figures
+
+_LEAST_HIGH_PX = 176
+"""The height with two lines of figures and two of words, so that nothing below it jumps
+when a correction comes and goes."""
+
+
+class CorrectionPanel(QWidget):
+    """Shows the jogs that are asked for, how sure they are, and how far off the bore is."""
+
+    wanted = Signal(object)
+    """As every part has it; this one asks for nothing."""
+
+    def __init__(self, colours: Colours, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._words: CorrectionWords | None = None
+        self.setObjectName("correction")
+        self.setProperty("look", "panel")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.setMinimumHeight(_LEAST_HIGH_PX)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        self.setToolTip("How to jog to bring the bore to the target, in the machine's own axes")
+        self._figures = Figures(colours, self)
+        self._figures.setObjectName("correction_figures")
+        self._certainty = self._line("correction_certainty", "")
+        self._distance = self._line("correction_distance", "")
+        self._quiet = self._line("correction_quiet", "muted")
+        column = QVBoxLayout(self)
+        column.setContentsMargins(GAP + 4, GAP + 4, GAP + 4, GAP)
+        column.setSpacing(2)
+        column.addWidget(self._figures)
+        column.addSpacing(4)
+        for label in (self._certainty, self._distance, self._quiet):
+            column.addWidget(label)
+        column.addStretch(1)
+
+    def show_state(self, state: DeskState) -> None:
+        """Show how to jog now, or why there is nothing to jog."""
+        words = correction_words(state)
+        if words == self._words:
+            return
+        self._words = words
+        self._figures.setVisible(bool(words.lines))
+        self._figures.show_lines(words.lines)
+        for label, text in (
+            (self._certainty, words.certainty),
+            (self._distance, words.distance),
+            (self._quiet, words.quiet),
+        ):
+            label.setText(text)
+            label.setVisible(bool(text))
+        self.setAccessibleName("Correction")
+        self.setAccessibleDescription(read_aloud(words))
+        self._figures.setAccessibleName(read_aloud(words))
+
+    def use_colours(self, colours: Colours) -> None:
+        """Change the look."""
+        self._figures.use_colours(colours)
+
+    def _line(self, name: str, look: str) -> WrapLabel:
+        label = WrapLabel(look=look, parent=self)
+        label.setObjectName(name)
+        label.hide()
+        return label
