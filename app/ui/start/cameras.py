@@ -81,6 +81,10 @@ class CameraPanel(QFrame):
             self.note.setText("")
         self.note.setVisible(bool(self.note.text()))
 
+    def controls(self) -> tuple[QWidget, ...]:
+        """Return what the Tab key goes through, in order."""
+        return (self.list, self.address, self.path, *self._browse, self.pictures, self.again)
+
     def use_colours(self, colours: Colours) -> None:
         """Change the look."""
         self.list.use_colours(colours)
@@ -109,6 +113,7 @@ class CameraPanel(QFrame):
         )
         self.path.textChanged.connect(self.edited)
         row.addWidget(self.path, 1)
+        self._browse: list[QWidget] = []
         for name, text, tip, folder in (
             ("browse_video", "File ...", "Look for a video.", False),
             ("browse_pictures", "Folder ...", "Look for a folder of pictures.", True),
@@ -120,6 +125,7 @@ class CameraPanel(QFrame):
                 )
             )
             row.addWidget(key)
+            self._browse.append(key)
 
     def _make_keys(self) -> None:
         self.pictures = button(

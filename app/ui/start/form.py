@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
-    QCheckBox,
     QComboBox,
     QFrame,
     QGridLayout,
@@ -41,7 +40,7 @@ from app.ui.start.draft import (
     without_tool,
 )
 from app.ui.start.drawings import LayoutButton
-from app.ui.start.parts import button, line_edit
+from app.ui.start.parts import Tick, button, in_order, line_edit
 from app.ui.start.tool_table import ToolTable
 
 HELP: Mapping[str, str] = {
@@ -81,7 +80,7 @@ class MachineForm(QWidget):
         self._taken: frozenset[str] = frozenset()
         self._layout = Layout.TOOL_CHANGER
         self._texts: dict[str, QLineEdit] = {}
-        self._flags: dict[str, QCheckBox] = {}
+        self._flags: dict[str, Tick] = {}
         self._complaints: dict[str, WrapLabel] = {}
         self._travel: list[QLineEdit] = []
         self._layouts = {layout: LayoutButton(layout, colours) for layout in Layout}
@@ -191,6 +190,7 @@ class MachineForm(QWidget):
         column.addWidget(self._title)
         column.addWidget(panel, 1)
         column.addLayout(self._make_keys())
+        in_order(*self._controls(), *self._keys)
 
     def _make_keys(self) -> QHBoxLayout:
         save = button("save_machine", "Save", "Keeps the machine; a wrong field is named.")
@@ -203,7 +203,24 @@ class MachineForm(QWidget):
         row.addWidget(self._said, 1)
         row.addWidget(leave)
         row.addWidget(save)
+        self._keys = (leave, save)
         return row
+
+    def _controls(self) -> list[QWidget]:
+        """Return all fields in the order of the form."""
+        made: list[QWidget] = []
+        for name in LABELS:
+            if name == "layout":
+                made += self._layouts.values()
+            elif name == "dialect":
+                made.append(self.dialect)
+            elif name == "tools":
+                made += [self.tools.table, self.tools.add, self.tools.remove]
+            elif name == "travel_mm":
+                made += self._travel
+            else:
+                made.append(self._flags[name] if name in FLAGS else self._texts[name])
+        return made
 
     def _add_row(self, grid: QGridLayout, name: str, label: str) -> None:
         row = grid.rowCount()
@@ -245,7 +262,7 @@ class MachineForm(QWidget):
         if name == "travel_mm":
             return self._travel_row()
         if name in FLAGS:
-            box = QCheckBox("yes")
+            box = Tick("yes")
             box.setObjectName(f"{name}_field")
             box.setAccessibleName(label)
             box.setToolTip(HELP[name])

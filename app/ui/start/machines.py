@@ -18,7 +18,7 @@ from app.ui.look.icons import IconName, icon
 from app.ui.look.parts import WrapLabel
 from app.ui.look.style import GAP
 from app.ui.start.choice import MachineRow
-from app.ui.start.parts import browse, button, line_edit
+from app.ui.start.parts import browse, button, enter_field
 from app.ui.start.rows import Row, RowList
 from app.ui.start.words import machine_words
 
@@ -82,6 +82,18 @@ class MachinePanel(QFrame):
         """Put the field for a file away again."""
         self.file.setChecked(False)
 
+    def controls(self) -> tuple[QWidget, ...]:
+        """Return what the Tab key goes through, in order."""
+        return (
+            self.list,
+            self.new,
+            self.edit,
+            self.file,
+            self.path,
+            self._browse_key,
+            self._read_key,
+        )
+
     def use_colours(self, colours: Colours) -> None:
         """Change the look."""
         self.list.use_colours(colours)
@@ -96,16 +108,18 @@ class MachinePanel(QFrame):
         row = QHBoxLayout(holder)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(GAP)
-        self.path = line_edit(
+        self.path = enter_field(
             "machine_path",
             "Path of the machine's profile",
             "Path of a profile (TOML); Enter reads it.",
             "machine.toml",
         )
-        self.path.returnPressed.connect(self._read)
-        look = button("browse_machine", "Browse ...", "Look for the file.")
+        self.path.entered.connect(self._read)
+        self._browse_key = look = button("browse_machine", "Browse ...", "Look for the file.")
         look.clicked.connect(self._browse)
-        read = button("read_machine", "Read", "Read the file and keep the machine.")
+        self._read_key = read = button(
+            "read_machine", "Read", "Read the file and keep the machine."
+        )
         read.clicked.connect(self._read)
         row.addWidget(self.path, 1)
         row.addWidget(look)

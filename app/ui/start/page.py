@@ -7,11 +7,12 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QShowEvent
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
+    QLayout,
     QLineEdit,
     QStackedWidget,
     QVBoxLayout,
@@ -47,6 +48,7 @@ from app.ui.start.choice import (
 )
 from app.ui.start.form import MachineForm
 from app.ui.start.machines import MachinePanel
+from app.ui.start.parts import in_order
 from app.ui.start.pictures import Image, one_picture
 from app.ui.start.positions import PositionChoice
 from app.ui.start.resume import ResumeCard
@@ -57,6 +59,7 @@ FIRST_DEMO = "demo/Plover"
 """The machine that somebody meets who has none of their own yet."""
 
 WIDEST_PX = 1400
+SMALLEST_PX = QSize(1000, 640)
 
 _ENTER = Key("Return", "Enter", "begin with what is chosen")
 
@@ -157,14 +160,17 @@ class StartPage(QWidget):
         self._show()
 
     def set_opening(self, on: bool) -> None:
-        """While a run is being opened there is nothing to start."""
+        """While a run is being opened there is nothing to choose."""
         self._opening = on
         self._show()
+        # As a whole: one by one, the focus would jump to the next key, such as Leave it.
+        self._choosing.setEnabled(not on)
+        if not on:
+            self._focus_start()
 
     def say(self, sentence: str) -> None:
         """Tell why what was chosen could not be opened."""
-        self._opening = False
-        self._show()
+        self.set_opening(False)
         self.reason.setText(sentence)
 
     def use_colours(self, colours: Colours) -> None:
@@ -196,9 +202,20 @@ class StartPage(QWidget):
         self._pages.setMaximumWidth(WIDEST_PX)
         row = QHBoxLayout(self)
         row.setContentsMargins(16, 14, 16, 14)
+        # A label that wraps asks for much height before it knows its width; the
+        # window must not grow for that, since it would not shrink again.
+        row.setSizeConstraint(QLayout.SizeConstraint.SetNoConstraint)
         row.addStretch(0)
         row.addWidget(self._pages, 1)
         row.addStretch(0)
+        in_order(
+            self.resume.go_on,
+            self.resume.leave,
+            *self.machine_panel.controls(),
+            *self.camera_panel.controls(),
+            *self.positions.controls(),
+            self.start,
+        )
 
     def _bottom(self) -> QFrame:
         panel = QFrame(self)
@@ -440,6 +457,10 @@ class StartPage(QWidget):
             words = run_words(self._unfinished, now=self._now())
             self.resume.show_run(words, self._why_not_on())
 
+    def minimumSizeHint(self) -> QSize:
+        """Return the size at which everything is still shown whole."""
+        return SMALLEST_PX
+
     def showEvent(self, event: QShowEvent) -> None:
         """Put the focus where Space begins at once."""
         super().showEvent(event)
@@ -454,9 +475,8 @@ class StartPage(QWidget):
                 self._to_choosing()
             return
         enter = event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter)
-        reads_file = self.focusWidget() is self.machine_panel.path
         typing = isinstance(self.focusWidget(), QLineEdit)
-        if (enter and not reads_file) or (event.key() == Qt.Key.Key_Space and not typing):
+        if enter or (event.key() == Qt.Key.Key_Space and not typing):
             self._start()
             return
         super().keyPressEvent(event)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QFrame, QLabel, QRadioButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QVBoxLayout, QWidget
 
 from app.job.facts import PositionMode
 from app.job.places import mode_problem
 from app.job.profile import Profile
 from app.ui.look.parts import WrapLabel
 from app.ui.start.choice import possible_mode
+from app.ui.start.parts import Choice
 from app.ui.start.words import CONNECTED_REASON, CONNECTED_WORDS, MODE_WORDS
 
 _TIPS = {
@@ -26,21 +27,21 @@ class PositionChoice(QFrame):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("position_choice")
-        self._buttons: dict[PositionMode, QRadioButton] = {}
+        self._buttons: dict[PositionMode, Choice] = {}
         title = QLabel("How are positions told?", self)
         title.setProperty("look", "title")
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(4)
+        column.setSpacing(2)
         column.addWidget(title)
         for mode, words in MODE_WORDS.items():
-            made = QRadioButton(words, self)
+            made = Choice(words, self)
             made.setObjectName(f"mode_{mode.value.replace('-', '_')}")
             made.setAccessibleName(words)
             made.clicked.connect(lambda _checked=False, mode=mode: self.picked.emit(mode))
             self._buttons[mode] = made
             column.addWidget(made)
-        connected = QRadioButton(f"{CONNECTED_WORDS} ({CONNECTED_REASON})", self)
+        connected = Choice(f"{CONNECTED_WORDS} ({CONNECTED_REASON})", self)
         connected.setObjectName("mode_connected")
         connected.setAccessibleName(connected.text())
         connected.setToolTip("A machine that is told to move through its port; comes later.")
@@ -49,6 +50,10 @@ class PositionChoice(QFrame):
         self._why = WrapLabel(look="small", parent=self)
         self._why.setObjectName("mode_reason")
         column.addWidget(self._why)
+
+    def controls(self) -> tuple[Choice, ...]:
+        """Return what can be chosen, in order."""
+        return tuple(self._buttons.values())
 
     def show_for(self, profile: Profile | None, wanted: PositionMode) -> PositionMode | None:
         """Offer what this machine allows, choose the nearest to what is wanted, return it."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPen, QPixmap
+from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPen, QPixmap
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QListWidget,
@@ -22,6 +22,7 @@ from app.ui.look.icons import IconName, icon_pixmap
 from app.ui.look.style import GAP, RADIUS, SMALL_PX, text_font
 
 ROW_PX = 56
+DOUBTFUL_PX = 22
 PICTURE_PX = QSize(56, 42)
 
 _KEY = Qt.ItemDataRole.UserRole
@@ -76,8 +77,7 @@ class RowList(QListWidget):
 
     def key(self) -> str:
         """Return the key of what is chosen; empty for nothing."""
-        item = self.currentItem()
-        return "" if item is None else str(item.data(_KEY))
+        return str(self.currentItem().data(_KEY)) if self.currentRow() >= 0 else ""
 
     def set_rows(self, rows: Sequence[Row], chosen: str) -> None:
         """Show these rows with one chosen; nothing is told."""
@@ -126,8 +126,10 @@ class _RowDelegate(QStyledItemDelegate):
     def sizeHint(
         self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
     ) -> QSize:
-        """Return one height for all rows."""
-        return QSize(120, ROW_PX)
+        """Return the height of a row: one that tells of trouble has a line more."""
+        row = index.data(_ROW)
+        doubtful = isinstance(row, Row) and row.doubtful
+        return QSize(120, ROW_PX + (DOUBTFUL_PX if doubtful else 0))
 
     def paint(
         self,
@@ -184,13 +186,20 @@ class _RowDelegate(QStyledItemDelegate):
     def _paint_words(self, painter: QPainter, area: QRect, row: Row) -> None:
         c = self.colours
         room = area.adjusted(0, 0, -18, 0)
-        for font, colour, words, top in (
-            (text_font(bold=True), c.text, row.title, 0),
-            (text_font(SMALL_PX), c.text if row.doubtful else c.muted, row.words, 23),
-        ):
-            metrics = QFontMetrics(font)
-            painter.setFont(font)
-            painter.setPen(QColor(colour))
-            line = QRect(room.left(), room.top() + top, room.width(), 22)
-            cut = metrics.elidedText(words, Qt.TextElideMode.ElideRight, line.width())
-            painter.drawText(line, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, cut)
+        title = QRect(room.left(), room.top(), room.width(), 22)
+        _paint_line(painter, title, row.title, text_font(bold=True), c.text)
+        below = QRect(room.left(), room.top() + 23, room.width(), room.height() - 23)
+        if not row.doubtful:
+            below.setHeight(22)
+            _paint_line(painter, below, row.words, text_font(SMALL_PX), c.muted)
+            return
+        painter.setFont(text_font(SMALL_PX))
+        painter.setPen(QColor(c.text))
+        painter.drawText(below, Qt.TextFlag.TextWordWrap, row.words)
+
+
+def _paint_line(painter: QPainter, line: QRect, words: str, font: QFont, colour: str) -> None:
+    painter.setFont(font)
+    painter.setPen(QColor(colour))
+    cut = QFontMetrics(font).elidedText(words, Qt.TextElideMode.ElideRight, line.width())
+    painter.drawText(line, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, cut)

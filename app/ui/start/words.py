@@ -34,14 +34,12 @@ CONNECTED_REASON = "comes later"
 
 
 def machine_words(profile: Profile, *, simulated: bool) -> str:
-    """Return the line under a machine's name: layout, tools, firmware, simulated or not."""
+    """Return the line under a machine's name: layout, tools, firmware, or that it is simulated."""
+    parts = [LAYOUT_TITLES[profile.layout].lower(), f"{len(profile.tools)} tools"]
+    if simulated:
+        return ", ".join(["simulated", *parts])
     dialect = DIALECTS.get(profile.dialect)
-    parts = [
-        LAYOUT_TITLES[profile.layout].lower(),
-        f"{len(profile.tools)} tools",
-        dialect.title if dialect else f"unknown dialect {profile.dialect}",
-    ]
-    return ", ".join(["simulated", *parts] if simulated else parts)
+    return ", ".join([*parts, dialect.title if dialect else f"unknown dialect {profile.dialect}"])
 
 
 def run_words(run: RunSummary, *, now: datetime) -> str:
