@@ -33,6 +33,7 @@ def paint_overlay(painter: QPainter, overlay: Overlay, colours: Colours) -> None
     """Draw what belongs to the bore and the target, where it lies in the picture."""
     painter.save()
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.setOpacity(DIMMED if overlay.target_dimmed else 1.0)
     stroke(painter, overlay.brackets, colours.target, colours)
     painter.setOpacity(DIMMED if overlay.dimmed else 1.0)
     stroke(painter, overlay.dashes, colours.rim, colours)
@@ -153,7 +154,7 @@ def _paint_arrow(painter: QPainter, arrow: Arrow, colours: Colours) -> None:
     shaft: Line = (arrow.tail, arrow.head)
     size = min(11.0, length * 0.5)
     stroke(painter, (shaft, _head(arrow.head, along, size)), colours.arrow, colours, width_px=2.5)
-    if arrow.ticks:
+    if arrow.label:
         outlined_text(painter, QPointF(*arrow.label_at), arrow.label, colours.arrow, colours)
 
 

@@ -43,6 +43,9 @@ from vision.pixel_scale import PixelScale
 ZOOM_STEP = 1.25
 """One click of the wheel, or one press of the key."""
 
+NARROW_PX, CORNERS_PX = 520.0, 66.0
+"""Below this width the readout stands above what is in the lower corners, which is so high."""
+
 NO_PICTURE = "No picture has come from the camera yet."
 
 
@@ -66,6 +69,7 @@ class LiveView(QWidget):
         self._state: DeskState | None = None
         self._view: ViewTransform | None = None
         self._overlay = Overlay()
+        self._laid_out: tuple[object, ...] = ()
         self._captions = Captions()
         self._pointer: QPointF | None = None
         self._grip: QPointF | None = None
@@ -261,6 +265,8 @@ class LiveView(QWidget):
         if captions.is_lost or self._image is None:
             paint_in_place(painter, area, captions.sentence or NO_PICTURE, colours)
         low = area.height() - STRIP_PX - 6.0
+        if area.width() < NARROW_PX:
+            low -= CORNERS_PX
         if captions.burst is not None:
             low = paint_progress(painter, area, captions.burst, colours).top() - 6.0
         if words := self.readout_words:
@@ -319,8 +325,15 @@ class LiveView(QWidget):
     def _lay_out(self) -> None:
         if self._state is None or self._view is None:
             return
-        stale = is_stale(self._state.glance, self._shown)
-        overlay = overlay_of(self._state, self._view, is_stale=stale)
+        state, stale = self._state, is_stale(self._state.glance, self._shown)
+        # Most frames change nothing of this: the finder answers more seldom than they come.
+        laid = (state.glance, state.fix, state.snapshot, state.camera.state, self._view, stale)
+        if self._laid_out and all(
+            new is old for new, old in zip(laid, self._laid_out, strict=True)
+        ):
+            return
+        self._laid_out = laid
+        overlay = overlay_of(state, self._view, is_stale=stale)
         if overlay != self._overlay:
             self._overlay = overlay
             self.update()

@@ -33,8 +33,13 @@ BRACKET_RADII = 1.4
 SHORTEST_ARROW_PX = 12.0
 """An arrow shorter than this would be all head."""
 
+SHORTEST_LABELLED_PX = 60.0
+"""Beside a shorter arrow the words would hide what it points at."""
+
 TICK_PX, WIDE_TICK_PX = 8.0, 90.0
 """Ticks closer than this run together; wider ones count nothing."""
+
+LONGEST_BAR_PX = 140.0
 
 EDGE_PX = 22.0
 """How far a chevron stands inside the picture's edge."""
@@ -56,7 +61,8 @@ class Arrow:
     tick_mm
         What lies between two ticks.
     label, label_at
-        What a tick is worth, and where the middle of these words stands.
+        What a tick is worth, and where the middle of these words stands; empty where
+        the arrow is too short to have words beside it.
     """
 
     tail: PointWidget
@@ -140,6 +146,8 @@ class Overlay:
     ----------
     dimmed
         Whether what the finder said is older than the picture, or the picture is not live.
+    target_dimmed
+        Whether the picture is not live, so that the target does not belong to it either.
     dashes
         Pieces of the rim where it was seen.
     bore
@@ -157,6 +165,7 @@ class Overlay:
     """
 
     dimmed: bool = False
+    target_dimmed: bool = False
     dashes: tuple[Line, ...] = ()
     bore: PointWidget | None = None
     brackets: tuple[Line, ...] = ()
@@ -185,6 +194,7 @@ def overlay_of(state: DeskState, view: ViewTransform, *, is_stale: bool = False)
     target = state.snapshot.target_px
     return Overlay(
         dimmed=is_stale or is_lost(state.camera),
+        target_dimmed=is_lost(state.camera),
         dashes=rim_dashes(fit, view) if fit is not None else (),
         bore=view.to_widget(fit.centre_px) if fit is not None else None,
         brackets=_brackets(state, target, fit, view) if target is not None else (),
@@ -221,21 +231,19 @@ def rim_dashes(fit: BoreFit, view: ViewTransform) -> tuple[Line, ...]:
     sectors = min(max(round(round_px / DASH_EVERY_PX), 8), most)
     width = 2.0 * math.pi / sectors
     dash = width * DASH_PX / DASH_EVERY_PX
-    lines: list[Line] = []
-    for start in np.arange(sectors) * width:
-        inside = (angles >= start) & (angles <= start + dash)
-        if not inside.any():
-            continue
-        first = max(float(angles[inside].min()) - spacing / 2.0, start)
-        last = min(float(angles[inside].max()) + spacing / 2.0, start + dash)
-        radius = float(radii[inside].mean())
-        lines.append(
-            tuple(
-                view.to_widget(_on_circle(fit.centre_px, radius, float(angle)))
-                for angle in np.linspace(first, last, 4)
-            )
-        )
-    return tuple(lines)
+    number = np.minimum((angles / width).astype(np.intp), sectors - 1)
+    within = angles - number * width
+    drawn = within <= dash
+    count = np.bincount(number[drawn], minlength=sectors)
+    first, last = np.full(sectors, np.inf), np.full(sectors, -np.inf)
+    np.minimum.at(first, number[drawn], within[drawn])
+    np.maximum.at(last, number[drawn], within[drawn])
+    seen = np.flatnonzero(count)
+    radius = np.bincount(number[drawn], weights=radii[drawn], minlength=sectors)[seen] / count[seen]
+    begin = seen * width + np.maximum(first[seen] - spacing / 2.0, 0.0)
+    end = seen * width + np.minimum(last[seen] + spacing / 2.0, dash)
+    turned = begin[:, None] + (end - begin)[:, None] * np.array([0.0, 0.5, 1.0])
+    return _lines_on(fit.centre_px, radius[:, None], turned, view)
 
 
 def arrow_of(fix: Correction, view: ViewTransform) -> Arrow | OnTarget:
@@ -252,17 +260,18 @@ def arrow_of(fix: Correction, view: ViewTransform) -> Arrow | OnTarget:
     ticks: list[Line] = []
     for number in range(1, int(fix.distance_mm / tick_mm + 1e-9) + 1):
         at = _step(head, along, -number * tick_mm * px_per_mm)
-        half = 7.0 if number % 5 == 0 else 4.5
+        half = 9.0 if number % 5 == 0 else 6.0
         ticks.append((_step(at, across, -half), _step(at, across, half)))
-    # The words stand off the arrow's middle on the side that reads upright.
+    # Off the arrow's middle, below it, as far as half the width of the words asks for.
     side = 1.0 if across.y >= 0.0 else -1.0
-    label_at = _step(_step(tail, along, length / 2.0), across, side * 20.0)
+    off = side * (18.0 + 24.0 * abs(across.x))
+    label_at = _step(_step(tail, along, length / 2.0), across, off)
     return Arrow(
         tail=tail,
         head=head,
         ticks=tuple(ticks),
         tick_mm=tick_mm,
-        label=f"| {length_words(tick_mm)}",
+        label=f"ticks {length_words(tick_mm)}" if length >= SHORTEST_LABELLED_PX else "",
         label_at=label_at,
     )
 
@@ -283,8 +292,9 @@ def axis_marks(scale: PixelScale) -> tuple[AxisMark, ...]:
     return tuple(marks)
 
 
-def scale_bar(scale: PixelScale, view: ViewTransform, *, longest_px: float = 140.0) -> ScaleBar:
-    """Return a level line of a round length, no longer than `longest_px`."""
+def scale_bar(scale: PixelScale, view: ViewTransform) -> ScaleBar:
+    """Return a level line of a round length, no longer than a fifth of the widget."""
+    longest_px = min(LONGEST_BAR_PX, 0.22 * view.widget_px[0])
     mm_per_px = math.hypot(*scale.to_mm(PointPx(1.0, 0.0))) / view.scale
     length_mm = _round_length(longest_px * mm_per_px, up=False)
     return ScaleBar(length_px=length_mm / mm_per_px, words=length_words(length_mm))
@@ -366,9 +376,22 @@ def _usual_gap(angles: NDArray[np.float64]) -> float:
     return min(max(float(np.median(np.diff(np.sort(angles)))), 1e-3), math.pi / 8.0)
 
 
-def _on_circle(centre: PointPx, radius_px: float, angle_rad: float) -> PointPx:
-    return PointPx(
-        centre.u + radius_px * math.cos(angle_rad), centre.v + radius_px * math.sin(angle_rad)
+def _lines_on(
+    centre: PointPx,
+    radius_px: NDArray[np.float64],
+    angle_rad: NDArray[np.float64],
+    view: ViewTransform,
+) -> tuple[Line, ...]:
+    """Return a line through each row of angles, leaving out those beyond the widget."""
+    middle = view.to_widget(centre)
+    x = middle.x + radius_px * view.scale * np.cos(angle_rad)
+    y = middle.y + radius_px * view.scale * np.sin(angle_rad)
+    wide, high = view.widget_px
+    inside = (x >= 0.0) & (x <= wide) & (y >= 0.0) & (y <= high)
+    kept = inside.any(axis=1)
+    return tuple(
+        tuple(PointWidget(*at) for at in zip(row_x, row_y, strict=True))
+        for row_x, row_y in zip(x[kept].tolist(), y[kept].tolist(), strict=True)
     )
 
 
