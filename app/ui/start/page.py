@@ -14,6 +14,7 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLayout,
     QLineEdit,
+    QPushButton,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
@@ -58,7 +59,7 @@ from app.wiring.opening import RunChoice
 FIRST_DEMO = "demo/Plover"
 """The machine that somebody meets who has none of their own yet."""
 
-WIDEST_PX = 1400
+WIDEST_PX = QSize(1400, 900)
 SMALLEST_PX = QSize(1000, 640)
 
 _ENTER = Key("Return", "Enter", "begin with what is chosen")
@@ -199,7 +200,7 @@ class StartPage(QWidget):
         column.addWidget(self._bottom())
         self._pages.addWidget(self._choosing)
         self._pages.addWidget(self.form)
-        self._pages.setMaximumWidth(WIDEST_PX)
+        self._pages.setMaximumSize(WIDEST_PX)
         row = QHBoxLayout(self)
         row.setContentsMargins(16, 14, 16, 14)
         # A label that wraps asks for much height before it knows its width; the
@@ -469,14 +470,18 @@ class StartPage(QWidget):
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Begin by Enter or Space from anywhere on the page; leave the form by Esc."""
-        in_form = self._pages.currentWidget() is self.form
-        if in_form:
+        focus = self.focusWidget()
+        enter = event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter)
+        if enter and isinstance(focus, QPushButton):
+            # Outside a dialog Qt gives Enter to no button; people expect it all the same.
+            focus.click()
+            return
+        if self._pages.currentWidget() is self.form:
             if event.key() == Qt.Key.Key_Escape:
                 self._to_choosing()
             return
-        enter = event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter)
-        typing = isinstance(self.focusWidget(), QLineEdit)
-        if enter or (event.key() == Qt.Key.Key_Space and not typing):
+        space = event.key() == Qt.Key.Key_Space and not isinstance(focus, QLineEdit)
+        if enter or space:
             self._start()
             return
         super().keyPressEvent(event)

@@ -145,14 +145,15 @@ def _paint_frame(painter: QPainter, button: QAbstractButton, *, round_px: float)
     """Paint the frame and the words, filled where it is on; return the frame."""
     role = QPalette.ColorRole
     on, palette = button.isChecked(), button.palette()
+    muted = palette.color(QPalette.ColorGroup.Active, role.PlaceholderText)
     box = QRectF(2.0, (button.height() - _MARK_PX) / 2.0, _MARK_PX, _MARK_PX)
-    edge = role.Highlight if on or button.hasFocus() else role.PlaceholderText
+    edge = palette.color(role.Highlight) if on or button.hasFocus() else muted
     # Dotted where it cannot be chosen: not by colour alone.
     style = Qt.PenStyle.SolidLine if button.isEnabled() else Qt.PenStyle.DotLine
-    painter.setPen(QPen(palette.color(edge), 2.0 if button.hasFocus() else 1.4, style))
+    painter.setPen(QPen(edge, 2.0 if button.hasFocus() else 1.4, style))
     painter.setBrush(palette.color(role.Highlight if on else role.Base))
     painter.drawRoundedRect(box.adjusted(0.5, 0.5, -0.5, -0.5), round_px, round_px)
-    painter.setPen(palette.color(role.WindowText if button.isEnabled() else role.PlaceholderText))
+    painter.setPen(palette.color(role.WindowText) if button.isEnabled() else muted)
     room = QRect(_MARK_PX + 10, 0, button.width() - _MARK_PX - 10, button.height())
     painter.drawText(
         room, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, button.text()

@@ -232,10 +232,11 @@ def test_while_a_run_is_opened_there_is_nothing_to_press_and_a_refusal_is_shown(
 # Going on -----------------------------------------------------------------------------
 
 
-def test_an_unfinished_run_goes_on_with_one_press(start: Start) -> None:
+@pytest.mark.parametrize("pressed", [Qt.Key.Key_Space, Qt.Key.Key_Return])
+def test_an_unfinished_run_goes_on_with_one_press(start: Start, pressed: Qt.Key) -> None:
     page = start.page(unfinished=RUN)
     assert part(page, QLabel, "resume_words").text() == "Plover, today 14:03: 7 facts, simulated"
-    QTest.keyClick(focused(page), Qt.Key.Key_Space)
+    QTest.keyClick(focused(page), pressed)
     assert start.choices == [
         RunChoice(
             profile=PLOVER,
@@ -245,6 +246,14 @@ def test_an_unfinished_run_goes_on_with_one_press(start: Start) -> None:
             resume=RUN.run_id,
         )
     ]
+
+
+def test_enter_on_another_button_presses_that_one(start: Start) -> None:
+    page = start.page(unfinished=RUN)
+    part(page, QPushButton, "leave_run").setFocus()
+    QTest.keyClick(focused(page), Qt.Key.Key_Return)
+    assert not part(page, QWidget, "resume_card").isVisible()
+    assert start.choices == []
 
 
 def test_a_run_that_was_left_is_not_offered_again(start: Start) -> None:
