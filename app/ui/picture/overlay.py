@@ -264,7 +264,7 @@ def arrow_of(fix: Correction, view: ViewTransform) -> Arrow | OnTarget:
         ticks.append((_step(at, across, -half), _step(at, across, half)))
     # Off the arrow's middle, below it, as far as half the width of the words asks for.
     side = 1.0 if across.y >= 0.0 else -1.0
-    off = side * (18.0 + 24.0 * abs(across.x))
+    off = side * (19.0 + 46.0 * abs(across.x))
     label_at = _step(_step(tail, along, length / 2.0), across, off)
     return Arrow(
         tail=tail,
