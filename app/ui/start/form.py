@@ -49,7 +49,7 @@ HELP: Mapping[str, str] = {
     "tools": "In mm. Stored: the offset that the firmware has now, in its own sign. Design: where "
     "the nozzle should be, from the reference nozzle.",
     "shows_coordinates": "Off for panels that only jog.",
-    "reversal_um": "Leave it empty when it is not known.",
+    "reversal_um": "What an axis loses when it turns round. Leave it empty when it is not known.",
     "travel_mm": f"{COMMENTS['travel_mm']} Leave it empty when it is not known.",
     "vector_limit_mm": "How far a nozzle may stand from its place by design before it is "
     "questioned.",

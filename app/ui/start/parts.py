@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import TypeVar
 
 from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QPalette, QPen, QPolygonF
+from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent, QPalette, QPen, QPolygonF
 from PySide6.QtWidgets import (
     QAbstractButton,
     QCheckBox,
@@ -145,7 +145,7 @@ def _paint_frame(painter: QPainter, button: QAbstractButton, *, round_px: float)
     """Paint the frame and the words, filled where it is on; return the frame."""
     role = QPalette.ColorRole
     on, palette = button.isChecked(), button.palette()
-    muted = palette.color(QPalette.ColorGroup.Active, role.PlaceholderText)
+    muted = _muted(palette)
     box = QRectF(2.0, (button.height() - _MARK_PX) / 2.0, _MARK_PX, _MARK_PX)
     edge = palette.color(role.Highlight) if on or button.hasFocus() else muted
     # Dotted where it cannot be chosen: not by colour alone.
@@ -164,3 +164,14 @@ def _paint_frame(painter: QPainter, button: QAbstractButton, *, round_px: float)
         painter.setPen(QPen(palette.color(role.Highlight), 2.0))
         painter.drawLine(QPointF(room.left(), below), QPointF(room.left() + wide, below))
     return box
+
+
+def _muted(palette: QPalette) -> QColor:
+    """Return the ink of words of less weight.
+
+    Not the palette's own: a style sheet that sets a colour makes placeholder text half
+    transparent, too pale to read, and disabled text as strong as any.
+    """
+    ink = QColor(palette.color(QPalette.ColorGroup.Active, QPalette.ColorRole.WindowText))
+    ink.setAlphaF(0.7)
+    return ink

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPen, QPixmap
+from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPen, QPixmap, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QListWidget,
@@ -103,6 +103,11 @@ class RowList(QListWidget):
         for at in range(self.count()):
             if self.item(at).data(_KEY) == key:
                 self.setCurrentRow(at)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Keep what is chosen in view."""
+        super().resizeEvent(event)
+        self.scrollTo(self.currentIndex())
 
     def _tell(self) -> None:
         self.picked.emit(self.key())

@@ -193,8 +193,12 @@ def test_a_click_on_its_keys_leaves_the_focus_where_the_job_has_it(
         assert not button.focusPolicy().value & Qt.FocusPolicy.ClickFocus.value
 
 
-def test_the_axis_is_chosen_by_arrow_keys_too(made: tuple[Handset, GatedMachine]) -> None:
+def test_the_axis_is_chosen_by_arrow_keys_too(
+    qtbot: QtBot, made: tuple[Handset, GatedMachine]
+) -> None:
     handset, _machine = made
+    handset.activateWindow()
+    qtbot.waitUntil(handset.isActiveWindow)
     key(handset, "handset_axis_x").setFocus()
     QTest.keyClick(key(handset, "handset_axis_x"), Qt.Key.Key_Right)
     assert handset.axis == "Y"
