@@ -281,8 +281,8 @@ class ElidedLabel(QLabel):
 class WrapLabel(QLabel):
     """A label that wraps, also inside long words, and takes the height it needs.
 
-    A plain wrapping label reports a height for a width that it has not got yet, and
-    layouts then cut its last line; this one holds its minimum height to its width.
+    It answers with the height for whatever width a layout asks about, and never asks for
+    a wide column. A plain wrapping label does neither: it cannot break a long word.
     """
 
     def __init__(self, text: str = "", *, look: str = "", parent: QWidget | None = None) -> None:
@@ -301,10 +301,13 @@ class WrapLabel(QLabel):
         """Show another text; nothing happens when it is the same."""
         if text != self.text():
             super().setText(text)
-            self._hold_height()
+            self.updateGeometry()
+            self.update()
 
     def heightForWidth(self, width: int) -> int:
         """Return the height that the text needs at a width."""
+        if not self.text():
+            return 0
         margins = self.contentsMargins()
         inner = width - margins.left() - margins.right()
         high = self._laid_out(max(inner, 1))[1]
@@ -321,11 +324,6 @@ class WrapLabel(QLabel):
         least = min(self.sizeHint().width(), 8 * self.fontMetrics().averageCharWidth())
         return QSize(least, self.fontMetrics().height() if self.text() else 0)
 
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """Hold the height to the new width."""
-        super().resizeEvent(event)
-        self._hold_height()
-
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Paint the lines."""
         painter = QPainter(self)
@@ -337,13 +335,6 @@ class WrapLabel(QLabel):
         if self.alignment() & Qt.AlignmentFlag.AlignVCenter:
             top += max(0, (inner.height() - high) // 2)
         layout.draw(painter, QPoint(inner.left(), top).toPointF())
-
-    def _hold_height(self) -> None:
-        need = self.heightForWidth(self.width()) if self.text() else 0
-        if need != self.minimumHeight():
-            self.setMinimumHeight(need)
-        self.updateGeometry()
-        self.update()
 
     def _laid_out(self, width: int) -> tuple[QTextLayout, int]:
         layout = QTextLayout(self.text().replace("\n", "\u2028"), self.font())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from app.ui.look.colours import Colours
 from app.ui.look.parts import WrapLabel
@@ -12,9 +12,9 @@ from app.ui.state import DeskState
 from app.ui.task.correction_words import CorrectionWords, correction_words, read_aloud
 from app.ui.task.figures import Figures
 
-_LEAST_HIGH_PX = 176
-"""The height with two lines of figures and two of words, so that nothing below it jumps
-when a correction comes and goes."""
+_LEAST_HIGH_PX = 164
+"""The height of two lines of figures and two of words, without margins, so that nothing
+below it jumps when a correction comes and goes."""
 
 
 class CorrectionPanel(QWidget):
@@ -29,19 +29,25 @@ class CorrectionPanel(QWidget):
         self.setObjectName("correction")
         self.setProperty("look", "panel")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
-        self.setMinimumHeight(_LEAST_HIGH_PX)
-        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        policy.setHeightForWidth(True)
+        self.setSizePolicy(policy)
         self.setToolTip("How to jog to bring the bore to the target, in the machine's own axes")
         self._figures = Figures(colours, self)
         self._figures.setObjectName("correction_figures")
         self._certainty = self._line("correction_certainty", "")
         self._distance = self._line("correction_distance", "")
         self._quiet = self._line("correction_quiet", "muted")
-        column = QVBoxLayout(self)
-        column.setContentsMargins(GAP + 4, GAP + 4, GAP + 4, GAP)
+        held = QHBoxLayout(self)
+        held.setContentsMargins(GAP + 4, GAP + 4, GAP + 4, GAP)
+        held.setSpacing(0)
+        # A least height of the widget would stand for its layout's: figures would be cut.
+        held.addStrut(_LEAST_HIGH_PX)
+        column = QVBoxLayout()
+        held.addLayout(column, 1)
         column.setSpacing(2)
         column.addWidget(self._figures)
-        column.addSpacing(4)
+        column.addSpacing(6)
         for label in (self._certainty, self._distance, self._quiet):
             column.addWidget(label)
         column.addStretch(1)

@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import (
     QColor,
     QFont,
     QFontMetricsF,
     QPainter,
     QPaintEvent,
-    QResizeEvent,
 )
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
@@ -25,10 +24,11 @@ from app.ui.task.correction_words import AxisLine
 _NARROW_PX = 330
 """Up to this width of the column figures have their least height; beyond it they grow."""
 
+_LEAST_WIDE_PX = 260
 _LARGEST = 2.0
 _SQUEEZE = 0.7
 """Digits may be made this narrow before the second jog goes to a line of its own: narrower
-ones run together from afar (tried at two metres' equivalent on a laptop's screen)."""
+ones run together from afar."""
 
 _ROW_GAP, _THEN_GAP, _THERE = 14.0, 10.0, "there"
 
@@ -42,7 +42,7 @@ class Fit:
     digit_px
         Height of a digit's ink.
     squeeze
-        Factor on the width of the large figures, 1 or less, one for both lines.
+        Factor on the width of the figures, 1 or less, one for both lines.
     letter_px
         Width of the column of axis letters.
     then_below
@@ -81,8 +81,9 @@ def fit_lines(lines: tuple[AxisLine, ...], width_px: float) -> Fit:
     squeezes, below = [1.0], []
     for line in lines:
         wide = large.horizontalAdvance(line.first)
-        then = _then_px(line, digit_px) + _THEN_GAP if line.then else 0.0
-        beside = (room - then) / wide if wide else 1.0
+        gap = _THEN_GAP if line.then else 0.0
+        both = wide + _then_px(line, digit_px)
+        beside = (room - gap) / both if wide else 1.0
         below.append(bool(line.then) and beside < _SQUEEZE)
         squeezes.append((room / wide if wide else 1.0) if below[-1] else beside)
     return Fit(
@@ -103,10 +104,7 @@ def _word_font(digit_px: float) -> QFont:
 
 
 def _then_px(line: AxisLine, digit_px: float) -> float:
-    return max(
-        QFontMetricsF(_then_font(digit_px)).horizontalAdvance(line.then),
-        QFontMetricsF(_word_font(digit_px)).horizontalAdvance("then"),
-    )
+    return QFontMetricsF(_then_font(digit_px)).horizontalAdvance(line.then)
 
 
 class Figures(QWidget):
@@ -116,8 +114,9 @@ class Figures(QWidget):
         super().__init__(parent)
         self._colours = colours
         self._lines: tuple[AxisLine, ...] = ()
-        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
-        self.setMinimumWidth(200)
+        policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        policy.setHeightForWidth(True)
+        self.setSizePolicy(policy)
 
     @property
     def lines(self) -> tuple[AxisLine, ...]:
@@ -128,7 +127,7 @@ class Figures(QWidget):
         """Show other lines."""
         if lines != self._lines:
             self._lines = lines
-            self._hold_height()
+            self.updateGeometry()
             self.update()
 
     def use_colours(self, colours: Colours) -> None:
@@ -140,10 +139,17 @@ class Figures(QWidget):
         """Return how the lines lie in the present width."""
         return fit_lines(self._lines, float(self.width()))
 
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """Hold the height to the new width."""
-        super().resizeEvent(event)
-        self._hold_height()
+    def heightForWidth(self, width: int) -> int:
+        """Return the height of the lines in a width."""
+        return math.ceil(fit_lines(self._lines, float(width)).height_px())
+
+    def sizeHint(self) -> QSize:
+        """Return the size in the narrowest column."""
+        return QSize(_LEAST_WIDE_PX, self.heightForWidth(_LEAST_WIDE_PX))
+
+    def minimumSizeHint(self) -> QSize:
+        """Return the same: figures are never cut."""
+        return self.sizeHint()
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Paint the lines from the top."""
@@ -163,11 +169,6 @@ class Figures(QWidget):
             else:
                 self._paint_there(painter, fit, foot)
             foot += _ROW_GAP
-
-    def _hold_height(self) -> None:
-        high = math.ceil(self.fitted().height_px())
-        if high != self.minimumHeight() or high != self.maximumHeight():
-            self.setFixedHeight(high)
 
     def _paint_letter(self, painter: QPainter, line: AxisLine, fit: Fit, foot: float) -> None:
         painter.setFont(_letter_font(fit.digit_px))
@@ -192,7 +193,11 @@ class Figures(QWidget):
         painter.drawText(at - QPointF(0.0, fit.digit_px * 0.56), "then")
         painter.setPen(QColor(self._colours.text))
         painter.setFont(_then_font(fit.digit_px))
-        painter.drawText(at, line.then)
+        painter.save()
+        painter.translate(at)
+        painter.scale(fit.squeeze, 1.0)
+        painter.drawText(QPointF(0.0, 0.0), line.then)
+        painter.restore()
 
     def _paint_then_below(self, painter: QPainter, line: AxisLine, fit: Fit, foot: float) -> None:
         painter.setPen(QColor(self._colours.muted))
