@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
-    QComboBox,
     QFrame,
     QGridLayout,
     QHBoxLayout,
@@ -40,7 +39,7 @@ from app.ui.start.draft import (
     without_tool,
 )
 from app.ui.start.drawings import LayoutButton
-from app.ui.start.parts import Tick, button, in_order, line_edit
+from app.ui.start.parts import Pulldown, Tick, button, in_order, line_edit
 from app.ui.start.tool_table import ToolTable
 
 HELP: Mapping[str, str] = {
@@ -85,7 +84,7 @@ class MachineForm(QWidget):
         self._travel: list[QLineEdit] = []
         self._layouts = {layout: LayoutButton(layout, colours) for layout in Layout}
         self.tools = ToolTable(self)
-        self.dialect = QComboBox(self)
+        self.dialect = Pulldown(self)
         self._title = QLabel(self)
         self._title.setObjectName("form_title")
         self._title.setProperty("look", "title")
@@ -285,7 +284,7 @@ class MachineForm(QWidget):
         holder.setFocusProxy(self._layouts[Layout.TOOL_CHANGER])
         return holder
 
-    def _dialect_box(self) -> QComboBox:
+    def _dialect_box(self) -> Pulldown:
         self.dialect.setObjectName("dialect_field")
         self.dialect.setAccessibleName(LABELS["dialect"])
         self.dialect.setToolTip(HELP["dialect"])

@@ -10,6 +10,7 @@ from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent, QPalette, QP
 from PySide6.QtWidgets import (
     QAbstractButton,
     QCheckBox,
+    QComboBox,
     QFileDialog,
     QLineEdit,
     QPushButton,
@@ -79,6 +80,28 @@ def in_order(*widgets: QWidget) -> None:
     """Let the Tab key go through these in this order."""
     for one, next_one in pairwise(widgets):
         QWidget.setTabOrder(one, next_one)
+
+
+class Pulldown(QComboBox):
+    """A list that drops down, with a mark of our own at its right."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        # A rounded frame and the style's own square button do not go together.
+        self.setStyleSheet("QComboBox::drop-down { border: none; width: 26px; }")
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Paint the box, then the mark."""
+        super().paintEvent(event)
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        pen = QPen(_muted(self.palette()), 1.8)
+        pen.setCapStyle(Qt.PenCapStyle.RoundCap)
+        painter.setPen(pen)
+        middle = QPointF(self.width() - 17.0, self.height() / 2.0)
+        corners = [QPointF(-4.5, -2.0), QPointF(0.0, 2.5), QPointF(4.5, -2.0)]
+        painter.drawPolyline(QPolygonF([middle + corner for corner in corners]))
+        painter.end()
 
 
 class Tick(QCheckBox):
