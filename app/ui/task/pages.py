@@ -24,7 +24,6 @@ from app.ui.state import DeskState
 from app.ui.task.rows import FlowRow, TickRow, WordStrip
 from app.ui.task.words import (
     CAMERA_CONSEQUENCE,
-    CAMERA_QUESTION,
     CAMERA_WHYS,
     CAUTIONS,
     DONE_WORDS,
@@ -202,9 +201,12 @@ class EnterPage(Page):
 
     def _make(self, tools: tuple[int, ...]) -> None:
         for row in self._rows.values():
+            row.hide()
+            self._grid.removeWidget(row)
+            row.setParent(None)
             row.deleteLater()
         self._rows = {tool: self._row(tool) for tool in tools}
-        wide = 1 if len(tools) <= 4 else 2
+        wide = min(3, 1 + (len(tools) - 1) // 4)
         for at, row in enumerate(self._rows.values()):
             self._grid.addWidget(row, at // wide, at % wide)
 
@@ -244,7 +246,6 @@ class CameraPage(Page):
 
     def __init__(self, colours: Colours, parent: QWidget | None = None) -> None:
         super().__init__(colours, parent)
-        self.column.addWidget(WrapLabel(CAMERA_QUESTION, look="title", parent=self))
         self.column.addWidget(WrapLabel(CAMERA_CONSEQUENCE, look="small", parent=self))
         choices = FlowRow(self)
         for why in CAMERA_WHYS:

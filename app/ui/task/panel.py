@@ -58,13 +58,16 @@ from app.ui.task.pages import (
 )
 from app.ui.task.place_page import MendPage, PlacePage
 from app.ui.task.rows import SmallKey, ThinBar, WordStrip, set_look
-from app.ui.task.words import panel_sentence, progress_words, strip_words
+from app.ui.task.words import CAMERA_QUESTION, panel_sentence, progress_words, strip_words
 
 _TIGHT_PX = 400
 """Below this height the sentence is set smaller, so that all below it has room."""
 
 _LONG_LETTERS = 80
 """More than this above the button is set smaller in a tight panel."""
+
+_LONG_SENTENCE = 110
+"""A longer sentence is set as running text in a tight panel."""
 
 _LEAST_WIDTH_PX = 240
 _LEAST_HEIGHT_PX = 240
@@ -96,7 +99,8 @@ class TaskPanel(QWidget):
         if self._state is not None and state.step != self._state.step:
             self._asks_camera = False
         self._state = state
-        self._sentence.setText(panel_sentence(state))
+        self._sentence.setText(CAMERA_QUESTION if self._asks_camera else panel_sentence(state))
+        self._size_sentence()
         page = self._page_of(state)
         # What goes is hidden before what comes is shown, so that the column never holds both.
         for other in (*self._pages, self._prepare):
@@ -142,8 +146,16 @@ class TaskPanel(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Choose the sentence's size, and keep the tiny word in its corner."""
         super().resizeEvent(event)
-        set_look(self._sentence, "title" if self.height() < _TIGHT_PX else "sentence")
+        self._size_sentence()
         self._place_saving()
+
+    def _size_sentence(self) -> None:
+        """Set the sentence as large as leaves room for what is below it."""
+        if self.height() >= _TIGHT_PX:
+            look = "sentence"
+        else:
+            look = "title" if len(self._sentence.text()) <= _LONG_SENTENCE else "running"
+        set_look(self._sentence, look)
 
     def _ask_camera(self, on: bool) -> None:
         self._asks_camera = on
@@ -223,6 +235,7 @@ class TaskPanel(QWidget):
     def _make_parts(self) -> None:
         c = self._colours
         self._sentence = WrapLabel(look="sentence")
+        self._sentence.setStyleSheet('QLabel[look="running"] { font-weight: 600; }')
         self._sentence.setObjectName("sentence")
         self._head = WrapLabel(look="title", parent=self)
         self._head.setObjectName("head")
@@ -284,7 +297,7 @@ class TaskPanel(QWidget):
             (self._auto, "automatic"),
             (self._speech, "speech"),
             (self._tone, "tone"),
-            (self._moved, "camera_moved"),
+            (self._moved, "camera_question"),
         ):
             part.setObjectName(name)
         self._undo.clicked.connect(lambda: self.wanted.emit(Undo()))

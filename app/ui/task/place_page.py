@@ -34,14 +34,13 @@ class PlacePage(Page):
         self._typed = Typed()
         self._asked: object = None
         self._fields = {axis: AxisField(axis, colours, self) for axis in "XYZ"}
-        grid = QGridLayout()
+        self._grid = grid = QGridLayout()
         grid.setSpacing(GAP)
         for at, field in enumerate(self._fields.values()):
-            grid.addWidget(field, at // 2, at % 2)
+            grid.addWidget(field, 0, at)
             field.field.textEdited.connect(self._edited)
             field.field.entered.connect(lambda a=field.axis: self._on_from(a))
-        grid.setColumnStretch(0, 1)
-        grid.setColumnStretch(1, 1)
+            grid.setColumnStretch(at, 1)
         self._doubt = WrapLabel(parent=self)
         self._doubt.setObjectName("doubt")
         self._ways = FlowRow(self)
@@ -65,6 +64,7 @@ class PlacePage(Page):
         asked = {axis.axis: axis for axis in entry.axes}
         for axis, field in self._fields.items():
             field.setVisible(axis in asked)
+            self._grid.setColumnStretch(self._grid.indexOf(field), int(axis in asked))
             if axis in asked:
                 text = getattr(state.typed, axis.lower())
                 field.show_text(text, asked[axis], decimals=decimals, as_jogs=entry.as_jogs)
@@ -249,7 +249,7 @@ class MendPage(Page):
 
 def make_small(part: QWidget) -> None:
     """Give a button less room around smaller words."""
-    part.setStyleSheet("font-size: 12px; padding: 2px 6px; min-height: 18px;")
+    part.setStyleSheet("font-size: 12px; padding: 2px 5px; min-height: 18px;")
 
 
 def _hand_on(field: QLineEdit) -> None:

@@ -11,6 +11,7 @@ from PySide6.QtGui import (
     QPaintEvent,
     QPen,
     QResizeEvent,
+    QShowEvent,
 )
 from PySide6.QtWidgets import QAbstractButton, QHBoxLayout, QSizePolicy, QWidget
 
@@ -25,6 +26,7 @@ from app.ui.look.style import GAP, RADIUS, SMALL_PX
 _BOX_PX = 18
 _ROW_PAD_PX = 4
 _CAP_PX = 20
+_FLOW_GAP_PX = 4
 _KEY_PX = 10
 _ICON_PX = 18
 _WRAP = int(Qt.TextFlag.TextWordWrap | Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
@@ -69,7 +71,7 @@ class TickRow(QAbstractButton):
     def sizeHint(self) -> QSize:
         """Return the size of the words on one line, at most some 30 letters."""
         metrics = self.fontMetrics()
-        wide = min(metrics.horizontalAdvance(self.text()) + 4, 30 * metrics.averageCharWidth())
+        wide = min(metrics.horizontalAdvance(self.text()) + 2, 30 * metrics.averageCharWidth())
         wide += self._words_left() + self._words_right()
         return QSize(wide, self.heightForWidth(wide))
 
@@ -257,7 +259,7 @@ class FlowRow(QWidget):
     def sizeHint(self) -> QSize:
         """Return the size on one line."""
         shown = [part.sizeHint() for part in self._parts if not part.isHidden()]
-        wide = sum(size.width() + GAP - 2 for size in shown)
+        wide = sum(size.width() + _FLOW_GAP_PX for size in shown)
         return QSize(wide, max((size.height() for size in shown), default=0))
 
     def minimumSizeHint(self) -> QSize:
@@ -267,6 +269,11 @@ class FlowRow(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Lay out for the new width."""
         super().resizeEvent(event)
+        self.arrange()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Lay out with the sizes that the style gives; before, parts had none yet."""
+        super().showEvent(event)
         self.arrange()
 
     def _places(self, width: int) -> tuple[list[tuple[QWidget, QRect]], int]:
@@ -280,7 +287,7 @@ class FlowRow(QWidget):
             if left and left + wide > width:
                 left, top, line = 0, top + line + _ROW_PAD_PX, 0
             places.append((part, QRect(left, top, wide, size.height())))
-            left, line = left + wide + GAP - 2, max(line, size.height())
+            left, line = left + wide + _FLOW_GAP_PX, max(line, size.height())
         return places, top + line
 
 

@@ -30,8 +30,9 @@ from vision.bore import BoreFit, BoreRefusal
 SIGHTING_SAVED = "The last sighting is being saved."
 STEP_SAVED = "The last step is being saved."
 NO_PICTURE_YET = "No picture has been looked at yet."
-NOT_TYPED = "Type what the machine's display shows first."
-JOG_NOT_TYPED = "Type the jogs that were made first."
+NOT_TYPED = "Type X and Y first."
+JOG_NOT_TYPED = "Type the jogs first."
+KEPT = "The next press sights with what was typed."
 
 CAUTIONS = (
     "Nozzles may be hot; axes move and pinch.",
@@ -113,8 +114,7 @@ def button_words(
         case SightScale(tool=tool) | SightTool(tool=tool):
             doubtful = _doubtful(entry)
             if keep_doubtful and doubtful:
-                kept = doubtful[0].text.strip() if len(doubtful) == 1 else "both"
-                return f"Keep {kept} and sight"
+                return f"Keep {doubtful[0].text.strip() if len(doubtful) == 1 else 'both'}"
             return f"Sight tool {tool}"
         case HomeFirst():
             return "Homed"
@@ -190,9 +190,13 @@ def is_ticked(item: str, step: Prepare, ticked: AbstractSet[str]) -> bool:
 def panel_sentence(state: DeskState) -> str:
     """Return the one sentence of the panel.
 
-    While one makes ready, the card below says each item, so the sentence does not
-    say them again.
+    Where a list below says each item, and while another question is asked, the
+    sentence does not say them again.
     """
+    if isinstance(state.step, EnterOffsets):
+        tools = tools_to_enter(state.snapshot.run)
+        entered = len(tools) - len(state.step.tools)
+        return f"Enter the new offsets in the machine ({entered} of {len(tools)})."
     if not isinstance(state.step, Prepare):
         return state.sentence
     left = sum(not is_ticked(item, state.step, state.ticked) for item in PREPARATION)
@@ -255,7 +259,7 @@ def take_words(entry: PlaceEntry, decimals: int) -> str:
         return ""
     if len(said) == 1:
         return f"Take {said[0].picture_says_mm:.{decimals}f}"
-    return f"Take {' and '.join(f'{a.axis} {a.picture_says_mm:.{decimals}f}' for a in said)}"
+    return "Take both"
 
 
 def axis_words(axis: str, *, as_jogs: bool) -> str:
@@ -283,6 +287,8 @@ def strip_words(state: DeskState) -> tuple[str, ...]:
         said.append(f"{state.refused.sentence} {state.refused.remedy}".strip())
     if state.blocked and state.blocked not in (SIGHTING_SAVED, STEP_SAVED):
         said.append(state.blocked)
+    if state.keep_doubtful and not state.blocked:
+        said.append(KEPT)
     if state.hint and not any(state.hint in words for words in said):
         said.append(state.hint)
     return tuple(said)
