@@ -83,17 +83,21 @@ def save_result(
 
 
 def _file_of(folder_or_path: Path, name: str, suffix: str) -> Path:
+    refusal = InputError(
+        f"{str(folder_or_path)!r} is no name that a file can have; choose another.",
+        code="file-not-written",
+        file=str(folder_or_path),
+    )
+    # pathlib takes a zero byte for a file that is not there.
+    if "\0" in str(folder_or_path):
+        raise refusal
     try:
         path = folder_or_path.expanduser()
         if path.is_dir():
             return path / name
         folder_is_there = path.parent.is_dir()
     except (OSError, ValueError, RuntimeError) as error:
-        raise InputError(
-            f"{folder_or_path} is no name that a file can have; choose another.",
-            code="file-not-written",
-            file=str(folder_or_path),
-        ) from error
+        raise refusal from error
     if not folder_is_there:
         raise InputError(
             f"The folder {path.parent} is not there: make it first, or choose another.",

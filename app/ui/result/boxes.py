@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 from PySide6.QtCore import QEvent, QSize, Qt, Signal
@@ -74,9 +75,11 @@ class TextBox(QPlainTextEdit):
         return super().event(event)
 
     def _hold_height(self) -> None:
-        # The layout of plain text counts its height in lines.
-        lines = max(1, round(self.document().size().height()))
-        need = lines * self.fontMetrics().lineSpacing() + _BOX_MARGIN_PX + 2
+        layout, block, high = self.document().documentLayout(), self.document().begin(), 0.0
+        while block.isValid():
+            high += layout.blockBoundingRect(block).height()
+            block = block.next()
+        need = math.ceil(high) + _BOX_MARGIN_PX + 2
         if need != self.height() or need != self.minimumHeight():
             self.setFixedHeight(need)
 

@@ -354,6 +354,7 @@ class ResultSheet(QWidget):
         why = why_not(state)
         for button in self._gated:
             button.setEnabled(not why)
+            button.setAccessibleDescription(why)
         if why:
             self._save_row.hide()
         self._copied = ""
