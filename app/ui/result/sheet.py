@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Protocol
 
 import platformdirs
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
@@ -126,6 +126,14 @@ class Warnings(QWidget):
         parts: list[_Coloured] = [*self._lines, self.read, self._done]
         for part in parts:
             part.use_colours(colours)
+
+
+class _Page(QWidget):
+    """What scrolls: its height is that of its width, not the sum of its narrowest parts."""
+
+    def minimumSizeHint(self) -> QSize:
+        """Return no height: the area asks for the height at its width by itself."""
+        return QSize(super().minimumSizeHint().width(), 0)
 
 
 class ResultSheet(QWidget):
@@ -254,7 +262,7 @@ class ResultSheet(QWidget):
         )
 
     def _lay_out(self) -> None:
-        page = QWidget()
+        page = _Page()
         column = QVBoxLayout(page)
         column.setContentsMargins(2 * GAP, 2 * GAP, 2 * GAP, 2 * GAP)
         column.setSpacing(GAP + 4)

@@ -220,6 +220,8 @@ class TestLook:
         page = area.widget()
         assert page is not None
         assert page.width() <= area.viewport().width()
+        need = max(page.heightForWidth(page.width()), area.viewport().height())
+        assert page.height() == need
         for label in page.findChildren(QLabel):
             if not label.isVisible():
                 continue
