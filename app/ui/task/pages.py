@@ -21,6 +21,7 @@ from app.ui.look.parts import KeyButton, WrapLabel
 from app.ui.look.states import State
 from app.ui.look.style import GAP
 from app.ui.state import DeskState
+from app.ui.task.mending import last_scale_entry
 from app.ui.task.rows import FlowRow, TickRow, WordStrip
 from app.ui.task.words import (
     CAMERA_CONSEQUENCE,
@@ -299,8 +300,7 @@ class StrikePage(Page):
     def show_state(self, state: DeskState) -> None:
         """Remember which jog is the last one."""
         if isinstance(state.step, MendScale):
-            jogs = state.snapshot.run.scale_sightings()
-            self._number = jogs[-1].number if jogs else None
+            self._number = last_scale_entry(state.snapshot.run)
             self._last.setEnabled(self._number is not None)
 
     def _strike(self) -> None:

@@ -7,7 +7,6 @@ from collections.abc import Set as AbstractSet
 from enum import StrEnum
 
 from app.job.by_hand import Agreement, AxisEntry, PlaceEntry
-from app.job.facts import PositionMode
 from app.job.interfaces import CameraHealth, CameraState
 from app.job.run import Run
 from app.job.sheet import (
@@ -303,11 +302,6 @@ def tools_to_enter(run: Run) -> tuple[int, ...]:
     """Return all tools whose offset has to be entered, the entered ones too."""
     reference = run.profile.reference_tool
     return tuple(tool.number for tool in run.profile.tools if tool.number != reference)
-
-
-def is_jogs_only(run: Run) -> bool:
-    """Return whether positions are sums of jogs."""
-    return run.started.mode is PositionMode.JOGS_ONLY
 
 
 def _doubtful(entry: PlaceEntry | None) -> tuple[AxisEntry, ...]:

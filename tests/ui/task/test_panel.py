@@ -85,8 +85,9 @@ class Held:
 
     def show(self, state: DeskState | str) -> None:
         self.panel.render(ALL_STATES[state]() if isinstance(state, str) else state)
-        with self.qtbot.waitExposed(self.window):
+        with self.qtbot.waitActive(self.window):
             self.window.show()
+            self.window.activateWindow()
         for _ in range(4):
             QApplication.processEvents()
 
@@ -379,7 +380,6 @@ def test_letters_do_not_arrive_as_text_and_reach_the_window(held: Held) -> None:
         shortcut = QShortcut(QKeySequence(key.sequence), held.window)
         shortcut.activated.connect(lambda k=key: pressed.append(k.sequence))
     held.show("tool")
-    held.window.activateWindow()
     field = held.field("x")
     field.setFocus()
     before = field.text()
@@ -411,7 +411,6 @@ def test_the_run_s_undo_is_not_taken_by_a_field_that_was_not_edited(held: Held) 
     shortcut = QShortcut(QKeySequence(keys.UNDO.sequence), held.window)
     shortcut.activated.connect(lambda: undone.append("run"))
     held.show("tool")
-    held.window.activateWindow()
     field = held.field("x")
     field.setFocus()
     QTest.keyClick(field, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
@@ -446,7 +445,6 @@ def test_fields_follow_the_state_and_leave_the_cursor_alone(held: Held) -> None:
 
 def test_enter_goes_on_to_the_next_field_and_then_sights(held: Held) -> None:
     held.show("tool")
-    held.window.activateWindow()
     held.field("x").setFocus()
     QTest.keyClick(held.field("x"), Qt.Key.Key_Return)
     assert held.panel.focusWidget() is held.field("y")
@@ -464,7 +462,6 @@ def test_enter_does_not_sight_what_is_blocked(held: Held) -> None:
 def test_tab_goes_from_field_to_field_to_the_button(held: Held) -> None:
     held.show("first place with z")
     held.panel.render(replace(ALL_STATES["first place with z"](), blocked=""))
-    held.window.activateWindow()
     held.field("x").setFocus()
     names = []
     for _ in range(3):
