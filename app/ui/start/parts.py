@@ -6,7 +6,16 @@ from itertools import pairwise
 from typing import TypeVar
 
 from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent, QPalette, QPen, QPolygonF
+from PySide6.QtGui import (
+    QColor,
+    QKeyEvent,
+    QPainter,
+    QPaintEvent,
+    QPalette,
+    QPen,
+    QPolygonF,
+    QWheelEvent,
+)
 from PySide6.QtWidgets import (
     QAbstractButton,
     QCheckBox,
@@ -89,6 +98,14 @@ class Pulldown(QComboBox):
         super().__init__(parent)
         # A rounded frame and the style's own square button do not go together.
         self.setStyleSheet("QComboBox::drop-down { border: none; width: 26px; }")
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        """Turn only while it has the focus: scrolling a form past it must change nothing."""
+        if self.hasFocus():
+            super().wheelEvent(event)
+        else:
+            event.ignore()
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Paint the box, then the mark."""
