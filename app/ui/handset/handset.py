@@ -228,7 +228,8 @@ class Handset(QWidget):
                 accessible=f"Take {name}",
             )
             key.setCheckable(True)
-            key.setMinimumWidth(0)
+            # Five share the panel's width, whatever the style thinks a button needs.
+            key.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
             key.clicked.connect(lambda _checked=False, number=tool.number: self._take(number))
             grid.addWidget(key, index // _KEYS_A_ROW, index % _KEYS_A_ROW)
             self._tools[tool.number] = key

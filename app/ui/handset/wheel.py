@@ -66,7 +66,7 @@ class Handwheel(QWidget):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setCursor(Qt.CursorShape.OpenHandCursor)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setMinimumSize(96, 96)
+        self.setMinimumSize(88, 88)
         self.setMaximumHeight(152)
 
     def sizeHint(self) -> QSize:

@@ -16,6 +16,7 @@ from app.ui.handset import Handset
 from app.ui.handset.shell import shell_of
 from app.ui.handset.wheel import DETENTS_A_TURN, Handwheel
 from app.ui.look.colours import DARK, LIGHT, contrast
+from app.ui.look.style import dress
 from tests.job.conftest import make_profile
 from tests.ui.handset.machines import GatedMachine, bench
 
@@ -216,6 +217,18 @@ def test_every_control_has_a_name_for_people_and_a_tooltip(
 
 @pytest.mark.parametrize("tools", [2, 5, 16])
 def test_nothing_is_cut_off_at_the_smallest_height(qtbot: QtBot, tools: int) -> None:
+    app = QApplication.instance()
+    assert isinstance(app, QApplication)
+    font = app.font()
+    dress(app, LIGHT)
+    try:
+        check_nothing_is_cut_off(qtbot, tools)
+    finally:
+        app.setStyleSheet("")
+        app.setFont(font)
+
+
+def check_nothing_is_cut_off(qtbot: QtBot, tools: int) -> None:
     profile: Profile = make_profile(
         name="A machine with a name of forty characters",
         tools=tuple(Tool(number=n) for n in range(tools)),
@@ -229,6 +242,7 @@ def test_nothing_is_cut_off_at_the_smallest_height(qtbot: QtBot, tools: int) -> 
     handset.show()
     qtbot.waitUntil(lambda: words(handset, "handset_x") == "-1150.123")
     assert handset.minimumSizeHint().height() <= 556
+    assert handset.minimumSizeHint().width() <= 176
     for button in handset.findChildren(QPushButton):
         assert button.fontMetrics().horizontalAdvance(button.text()) <= button.width() - 4
         assert handset.rect().contains(button.geometry())
