@@ -1,7 +1,7 @@
 """Everything that the window shows of a run at one moment: one frozen value.
 
 The desk makes it anew when a fact, a picture's answer or a typed text arrives, and
-hands it to every part's ``render``. A part keeps nothing that is not in here.
+hands it to every part's ``show_state``. A part keeps nothing that is not in here.
 """
 
 from __future__ import annotations

@@ -150,7 +150,7 @@ class Columns(QWidget):
         layout.addWidget(self.focus_column, 1)
         layout.addWidget(self.light_column, 1)
 
-    def render(self, state: DeskState) -> None:  # type: ignore[override]  # every part's name for it; QWidget's own paints into a device and is not used
+    def show_state(self, state: DeskState) -> None:
         """Show a state."""
         self.focus_column.show_level(state.focus)
         self.light_column.show_level(state.light)

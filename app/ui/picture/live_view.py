@@ -98,7 +98,7 @@ class LiveView(QWidget):
         self._lay_out()
         self.update()
 
-    def render(self, state: DeskState) -> None:  # type: ignore[override]  # every part's name for it; QWidget's own paints into a device and is not used
+    def show_state(self, state: DeskState) -> None:
         """Show a state: the overlay and what is written over the picture."""
         self._state = state
         captions = captions_of(state)

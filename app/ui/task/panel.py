@@ -94,7 +94,7 @@ class TaskPanel(QWidget):
         self._lay_out()
         self._order_tabs()
 
-    def render(self, state: DeskState) -> None:  # type: ignore[override]  # parts render a state
+    def show_state(self, state: DeskState) -> None:
         """Show this state."""
         if self._state is not None and state.step != self._state.step:
             self._asks_camera = False
@@ -160,7 +160,7 @@ class TaskPanel(QWidget):
     def _ask_camera(self, on: bool) -> None:
         self._asks_camera = on
         if self._state is not None:
-            self.render(self._state)
+            self.show_state(self._state)
 
     def _page_of(self, state: DeskState) -> Page:
         if self._asks_camera:

@@ -64,7 +64,7 @@ def test_both_columns_follow_the_state(qtbot: QtBot) -> None:
     made.resize(28, 500)
     made.show()
     state = STATES["too dark"]()
-    made.render(state)
+    made.show_state(state)
     made.use_colours(LIGHT)
     assert made.focus_column.level == state.focus
     assert made.light_column.level == state.light

@@ -140,7 +140,7 @@ def test_the_arrow_is_painted_up_to_the_target_at_any_density(ratio: float) -> N
 def test_an_arrow_of_the_widget_ends_at_the_target_of_the_picture(qtbot: QtBot) -> None:
     view, state = made(qtbot, (800, 600)), STATES["tool"]()
     view.show_picture(shown())
-    view.render(state)
+    view.show_state(state)
     view.zoom_in()
     assert isinstance(view.overlay.arrow, Arrow)
     target = state.snapshot.target_px
@@ -198,7 +198,7 @@ def test_the_pointer_reads_pixels_and_millimetres(qtbot: QtBot) -> None:
     view.show_picture(shown())
     QTest.mouseMove(view, QPoint(400, 240))
     assert view.readout_words == "u 319.5 v 239.5"
-    view.render(state)
+    view.show_state(state)
     assert view.readout_words.startswith("u 319.5 v 239.5   X ")
     assert view.readout_words.endswith(" mm")
     QTest.mouseMove(view, QPoint(5, 240))
@@ -213,7 +213,7 @@ def test_a_lost_camera_greys_the_last_picture_and_says_so(qtbot: QtBot) -> None:
     frame = flat(0)
     frame.bgra[:, :, 2] = 255
     view.show_picture(frame)
-    view.render(STATES["lost camera"]())
+    view.show_state(STATES["lost camera"]())
     colour = colour_at(view, 600, 60)
     assert colour.saturation() < 80
     assert colour.lightness() < 90
@@ -222,7 +222,7 @@ def test_a_lost_camera_greys_the_last_picture_and_says_so(qtbot: QtBot) -> None:
 
 def test_before_the_first_picture_there_is_a_sentence(qtbot: QtBot) -> None:
     view = made(qtbot)
-    view.render(STATES["tool"]())
+    view.show_state(STATES["tool"]())
     image = view.grab(QRectF(100, 180, 440, 120).toRect()).toImage()
     seen = {image.pixelColor(x, y).lightness() for x in range(0, 440, 2) for y in range(0, 120, 2)}
     assert max(seen) > 200
@@ -231,7 +231,9 @@ def test_before_the_first_picture_there_is_a_sentence(qtbot: QtBot) -> None:
 def test_a_doubtful_camera_says_so_on_a_strip_above_the_picture(qtbot: QtBot) -> None:
     view = made(qtbot)
     view.show_picture(flat(255))
-    view.render(replace(STATES["tool"](), camera=replace(LIVE, sentence="The picture is dark.")))
+    view.show_state(
+        replace(STATES["tool"](), camera=replace(LIVE, sentence="The picture is dark."))
+    )
     assert colour_at(view, 500, 5).lightness() < 70
     assert colour_at(view, 500, 100).lightness() == 255
 
@@ -239,14 +241,14 @@ def test_a_doubtful_camera_says_so_on_a_strip_above_the_picture(qtbot: QtBot) ->
 def test_a_burst_fills_the_strip_at_the_lower_edge(qtbot: QtBot) -> None:
     view = made(qtbot)
     view.show_picture(flat(255))
-    view.render(STATES["sighting"]())
+    view.show_state(STATES["sighting"]())
     assert close_to(colour_at(view, 640 * 4 / 12, 477), DARK.target, 3)
     assert close_to(colour_at(view, 640 * 6 / 12, 477), DARK.surround, 3)
 
 
 def test_an_old_answer_is_dimmed_once_newer_frames_come(qtbot: QtBot) -> None:
     view = made(qtbot)
-    view.render(STATES["tool"]())
+    view.show_state(STATES["tool"]())
     view.show_picture(shown())
     assert not view.overlay.dimmed
     frame = shown()
@@ -256,7 +258,7 @@ def test_an_old_answer_is_dimmed_once_newer_frames_come(qtbot: QtBot) -> None:
 
 def test_another_picture_size_is_shown_whole_without_the_old_rim(qtbot: QtBot) -> None:
     view = made(qtbot)
-    view.render(STATES["tool"]())
+    view.show_state(STATES["tool"]())
     view.show_picture(shown())
     assert view.overlay.dashes
     view.zoom_in()
@@ -270,7 +272,7 @@ def test_another_picture_size_is_shown_whole_without_the_old_rim(qtbot: QtBot) -
 def test_every_state_can_be_painted(qtbot: QtBot, name: str) -> None:
     view = made(qtbot, (500, 380))
     view.show_picture(shown())
-    view.render(STATES[name]())
+    view.show_state(STATES[name]())
     assert not view.grab().isNull()
     assert view.accessibleName()
     assert view.accessibleDescription()

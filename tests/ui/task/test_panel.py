@@ -84,7 +84,7 @@ class Held:
         self.qtbot = qtbot
 
     def show(self, state: DeskState | str) -> None:
-        self.panel.render(ALL_STATES[state]() if isinstance(state, str) else state)
+        self.panel.show_state(ALL_STATES[state]() if isinstance(state, str) else state)
         with self.qtbot.waitActive(self.window):
             self.window.show()
             self.window.activateWindow()
@@ -186,7 +186,7 @@ def test_showing_a_state_again_changes_nothing(held: Held) -> None:
         held.show(state)
         focused = held.panel.focusWidget()
         before = {id(part): part.geometry() for part in shown_parts(held.panel)}
-        held.panel.render(state)
+        held.panel.show_state(state)
         QApplication.processEvents()
         after = {id(part): part.geometry() for part in shown_parts(held.panel)}
         assert after == before, name
@@ -217,7 +217,7 @@ def test_the_next_item_is_brought_into_view(held: Held) -> None:
     state = ALL_STATES["two carriages to prepare"]()
     most = frozenset({"nozzles-cold", "filament-back", "tips-brushed", "motors-on", "camera-fixed"})
     held.show(state)
-    held.panel.render(replace(state, ticked=most))
+    held.panel.show_state(replace(state, ticked=most))
     area = held.find("preparation")
     assert isinstance(area, QScrollArea)
     row = held.button("tick_automatics_off")
@@ -436,9 +436,9 @@ def test_fields_follow_the_state_and_leave_the_cursor_alone(held: Held) -> None:
     field = held.field("x")
     field.setFocus()
     field.setCursorPosition(2)
-    held.panel.render(state)
+    held.panel.show_state(state)
     assert field.cursorPosition() == 2
-    held.panel.render(replace(state, typed=Typed(x="149.99", y="100.00")))
+    held.panel.show_state(replace(state, typed=Typed(x="149.99", y="100.00")))
     assert field.text() == "149.99"
     assert held.emitted == []
 
@@ -461,7 +461,7 @@ def test_enter_does_not_sight_what_is_blocked(held: Held) -> None:
 
 def test_tab_goes_from_field_to_field_to_the_button(held: Held) -> None:
     held.show("first place with z")
-    held.panel.render(replace(ALL_STATES["first place with z"](), blocked=""))
+    held.panel.show_state(replace(ALL_STATES["first place with z"](), blocked=""))
     held.field("x").setFocus()
     names = []
     for _ in range(3):
