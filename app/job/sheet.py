@@ -33,7 +33,8 @@ that a wrong entry shows at its own place and not at another one too."""
 _CORNERS = ((1.0, 0.0), (0.3, 0.95), (-0.8, 0.6), (-0.8, -0.6), (0.3, -0.95))
 _LONGEST_JOG_MM = 1.0
 _SHORTEST_JOG_MM = 0.1
-_FIRST_GUESS_MM = 0.5
+_GRIDS_MM = ((0.3, 0.1), (0.15, 0.05))
+"""From which length on corners lie on which grid: a person counts detents of a tenth."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,8 +220,8 @@ def _next_scale_sighting(run: Run, sightings: tuple[Sighting, ...]) -> SightScal
         return SightScale(tool=tool, number=number, total=SCALE_JOGS, plan=None, expected=None)
     start = sightings[0].seen
     half = jog_length_mm(run.profile, start_of=sightings[0])
-    corner = _free_corner(sightings, half)
-    goal = PointMm(start.position.x + corner[0] * half, start.position.y + corner[1] * half)
+    corner = _free_corner(sightings, half, run.profile.display_step_mm)
+    goal = PointMm(start.position.x + corner.x, start.position.y + corner.y)
     here = sightings[-1].seen
     plan = plan_jog(
         PointMm(goal.x - here.position.x, goal.y - here.position.y),
@@ -249,19 +250,34 @@ def jog_length_mm(profile: Profile, *, start_of: Sighting) -> float:
     return min(max(rounded, step), _LONGEST_JOG_MM)
 
 
-def _free_corner(sightings: tuple[Sighting, ...], half: float) -> tuple[float, float]:
+def corners_mm(half_mm: float, display_step_mm: float) -> tuple[PointMm, ...]:
+    """Return the corners of the pentagon, seen from the start.
+
+    They are rounded to what is easily counted at the machine: tenths of a millimetre
+    from a length of 0.3 mm on, half tenths from 0.15 mm, else what the display shows.
+    """
+    grid = next((grid for least, grid in _GRIDS_MM if half_mm >= least - 1e-9), 0.0)
+    step = max(rounded_step(grid, display_step_mm), display_step_mm)
+    return tuple(
+        PointMm(rounded_step(x * half_mm, step), rounded_step(y * half_mm, step))
+        for x, y in _CORNERS
+    )
+
+
+def _free_corner(sightings: tuple[Sighting, ...], half: float, display_step_mm: float) -> PointMm:
     """Return the first corner near which no jog counts yet."""
     start = sightings[0].seen.position
-    for corner in _CORNERS:
+    corners = corners_mm(half, display_step_mm)
+    for corner in corners:
         near = [
             s
             for s in sightings[1:]
-            if abs(s.seen.position.x - start.x - corner[0] * half) < 0.4 * half
-            and abs(s.seen.position.y - start.y - corner[1] * half) < 0.4 * half
+            if abs(s.seen.position.x - start.x - corner.x) < 0.4 * half
+            and abs(s.seen.position.y - start.y - corner.y) < 0.4 * half
         ]
         if not near:
             return corner
-    return _CORNERS[len(sightings) % len(_CORNERS)]
+    return corners[len(sightings) % len(corners)]
 
 
 def _tool_step(run: Run) -> Step | None:

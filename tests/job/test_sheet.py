@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from app.dialects.values import Layout, OffsetMm
 from app.job.facts import (
@@ -36,6 +38,7 @@ from app.job.sheet import (
     SightScale,
     SightTool,
     Step,
+    corners_mm,
     next_step,
     sentence,
     visits,
@@ -188,6 +191,46 @@ def test_the_scale_asks_for_jogs_that_end_growing() -> None:
             assert not steps or steps[-1] > 0
 
 
+@pytest.mark.parametrize("half", [0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
+@pytest.mark.parametrize("display", [0.1, 0.05, 0.01, 0.001])
+def test_corners_are_counted_in_whole_tenths(half: float, display: float) -> None:
+    for corner in corners_mm(half, display):
+        for part in corner:
+            assert part == round(part, 1)
+
+
+@pytest.mark.parametrize(("half", "grid"), [(0.2, 0.05), (0.15, 0.05), (0.1, 0.01)])
+def test_corners_of_short_jogs_lie_on_a_finer_grid(half: float, grid: float) -> None:
+    parts = [part / grid for corner in corners_mm(half, 0.01) for part in corner]
+    assert parts == pytest.approx([round(part) for part in parts], abs=1e-9)
+
+
+@pytest.mark.parametrize("half", [0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
+def test_rounding_the_corners_loses_next_to_nothing(half: float) -> None:
+    exact = half * np.array([(1.0, 0.0), (0.3, 0.95), (-0.8, 0.6), (-0.8, -0.6), (0.3, -0.95)])
+    rounded = np.array(corners_mm(half, 0.01))
+    loss = matrix_variances(rounded) / matrix_variances(exact)
+    assert loss.mean() < 1.1
+    # A standard uncertainty is the root: the worse direction loses less than a tenth too.
+    assert float(np.sqrt(loss.max())) < 1.1
+    # The room is taken with 15 % to spare.
+    assert float(np.linalg.norm(rounded, axis=1).max()) < 1.1 * half
+
+
+@pytest.mark.parametrize("half", [0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
+def test_no_three_corners_lie_on_a_line(half: float) -> None:
+    for three in combinations(corners_mm(half, 0.01), 3):
+        a, b, c = np.array(three) / half
+        assert abs(float(np.linalg.det([b - a, c - a]))) > 0.2
+
+
+def matrix_variances(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the variances of a fitted matrix' rows along the principal directions."""
+    places = np.vstack([np.zeros(2), corners])
+    centred = places - places.mean(axis=0)
+    return np.linalg.eigvalsh(np.linalg.inv(centred.T @ centred))
+
+
 def test_a_mirrored_picture_is_asked_about_once() -> None:
     machine = paper_machine(
         PROFILES["tool changer"], matrix=np.array([[-180.0, 12.0], [11.0, 182.0]])
@@ -216,7 +259,7 @@ def test_a_struck_corner_is_asked_for_again(scale_facts: list[Fact]) -> None:
     step = next_step(snapshot_of(run))
     assert isinstance(step, SightScale)
     assert step.expected is not None
-    assert (step.expected.x, step.expected.y) == pytest.approx((150.24, 100.76))
+    assert (step.expected.x, step.expected.y) == pytest.approx((150.2, 100.8))
 
 
 def test_a_disturbed_camera_starts_the_scale_again(scale_facts: list[Fact]) -> None:
