@@ -7,6 +7,7 @@ computer, the switch says how to get it and all else works.
 from __future__ import annotations
 
 import logging
+import math
 from typing import Any
 
 from PySide6.QtCore import QObject, QTimer
@@ -30,7 +31,7 @@ SLOWEST_MS, FASTEST_MS = 1200, 120
 def beep_interval_ms(distance_mm: float) -> int:
     """Return the pause between two beeps: short when close, long when far."""
     part = min(max(distance_mm, 0.0), FAR_MM) / FAR_MM
-    return round(FASTEST_MS + (SLOWEST_MS - FASTEST_MS) * part**0.5)
+    return round(FASTEST_MS + (SLOWEST_MS - FASTEST_MS) * math.sqrt(part))
 
 
 class Sound(QObject):

@@ -121,6 +121,11 @@ class LiveView(QWidget):
         return self._view
 
     @property
+    def frame_id(self) -> int | None:
+        """Which frame is shown; None before the first."""
+        return None if self._shown is None else self._shown.frame.frame_id
+
+    @property
     def overlay(self) -> Overlay:
         """What is drawn over the picture."""
         return self._overlay
