@@ -1,0 +1,1 @@
+"""The run sheet along the bottom, and the card that was opened."""
