@@ -42,11 +42,15 @@ class Hands:
         """Say whether a part of this name is on the screen."""
         return any(part.isVisible() for part in self.window.findChildren(kind, name))
 
-    def words(self, name: str = "sentence") -> str:
-        """Return what a label says; empty when it is not on the screen."""
-        for part in self.window.findChildren(QLabel, name):
-            if part.isVisible():
-                return part.text()
+    def words(self, *names: str) -> str:
+        """Return what the first label of these says that is on the screen, or nothing.
+
+        By default the one that says what is wanted.
+        """
+        for name in names or ("sentence", "head"):
+            for part in self.window.findChildren(QLabel, name):
+                if part.isVisible():
+                    return part.text()
         return ""
 
     def button_words(self, name: str = "proceed") -> str:

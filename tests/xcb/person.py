@@ -9,8 +9,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from PySide6.QtWidgets import QWidget
-
 from app.job.facts import Position
 from app.machines.line_link import LineLink
 from tests.xcb.hands import Hands
@@ -108,15 +106,12 @@ class Person:
 
     def sight(self) -> None:
         """Press Space once the button can be pressed, and wait until the sighting is kept."""
-        before = self.hands.words(), self.hands.words("head")
+        before = self.hands.words()
         self.hands.until(lambda: bool(self.hands.button_words()), "a button to press")
         self.hands.settle(600)
         self.hands.press("space")
         self.hands.until(
-            lambda: (
-                (self.hands.words(), self.hands.words("head")) != before
-                and not self.hands.sees(QWidget, "progress_bar")
-            ),
+            lambda: self.hands.words() != before,
             "the next sentence",
         )
 
