@@ -85,7 +85,9 @@ class BudgetBars(QWidget):
         painter.setPen(QColor(self._colours.muted))
         right = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
         painter.drawText(
-            QRectF(0, 0, self.width(), _HEAD_PX), right, "X / Y, standard uncertainty in um"
+            QRectF(0, 0, self.width(), _HEAD_PX),
+            right,
+            "standard uncertainty in um: X above, Y below",
         )
         for at, bar in enumerate(self._budget.bars):
             self._paint_row(painter, at, bar, is_largest=at == 0)

@@ -18,7 +18,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QWidget
 
-from app.ui.cards.row_words import Card
+from app.ui.cards.row_words import SCALE_KEY, Card
 from app.ui.look.colours import Colours
 from app.ui.look.shapes import paint_state
 from app.ui.look.states import State
@@ -51,6 +51,7 @@ class CardButton(QAbstractButton):
         self._thumbnail: NDArray[np.uint8] | None = None
         self._image = QImage()
         self.setCheckable(True)
+        self.setAttribute(Qt.WidgetAttribute.WA_Hover)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Expanding)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
@@ -122,13 +123,14 @@ class CardButton(QAbstractButton):
         painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
         self._paint_ground(painter)
         inner = QRectF(self.rect()).adjusted(_PAD_PX, _PAD_PX, -_PAD_PX, -_PAD_PX)
-        has_picture = self._card.thumbnail is not None
-        if self.width() >= _WIDE_PX or self._card.thumbnail is None:
-            if has_picture:
-                side = min(float(THUMBNAIL_PX), inner.height())
-                top = inner.center().y() - side / 2.0
-                self._paint_thumbnail(painter, QRectF(inner.left(), top, side, side))
-                inner.setLeft(inner.left() + side + _PAD_PX)
+        if self._card.key == SCALE_KEY:
+            self._paint_words(painter, inner, inner.left())
+            return
+        if self.width() >= _WIDE_PX:
+            side = min(float(THUMBNAIL_PX), inner.height())
+            top = inner.center().y() - side / 2.0
+            self._paint_thumbnail(painter, QRectF(inner.left(), top, side, side))
+            inner.setLeft(inner.left() + side + _PAD_PX)
             self._paint_words(painter, inner, inner.left())
             return
         room = inner.height() - _LINE_PX - _GAP_PX
@@ -167,14 +169,16 @@ class CardButton(QAbstractButton):
             painter.drawRoundedRect(box.adjusted(2.5, 2.5, -2.5, -2.5), RADIUS - 2, RADIUS - 2)
 
     def _paint_thumbnail(self, painter: QPainter, box: QRectF) -> None:
+        """Paint the picture in its frame, or a dashed frame where one will come."""
         frame = QPainterPath()
         frame.addRoundedRect(box, 4.0, 4.0)
-        painter.fillPath(frame, QColor(self._colours.surround))
-        if not self._image.isNull():
-            painter.save()
-            painter.setClipPath(frame)
-            painter.drawImage(box, self._image)
-            painter.restore()
+        if self._image.isNull():
+            painter.strokePath(frame, QPen(QColor(self._colours.line), 1.2, Qt.PenStyle.DashLine))
+            return
+        painter.save()
+        painter.setClipPath(frame)
+        painter.drawImage(box, self._image)
+        painter.restore()
         painter.strokePath(frame, QPen(QColor(self._colours.outline), 1.0))
 
     def _paint_words(self, painter: QPainter, inner: QRectF, figures_left: float) -> None:
@@ -196,7 +200,7 @@ class CardButton(QAbstractButton):
             painter.drawText(row, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, shown)
 
     def _paint_head(self, painter: QPainter, row: QRectF) -> None:
-        """Paint the title at the left; shape and word of the state behind it."""
+        """Paint the title at the left; shape and word of the state behind it, or at the foot."""
         card = self._card
         if card is None:
             return
@@ -206,19 +210,32 @@ class CardButton(QAbstractButton):
         painter.setPen(QColor(c.text))
         painter.drawText(row, flags, card.title)
         left = row.left() + QFontMetricsF(painter.font()).horizontalAdvance(card.title) + _GAP_PX
-        middle = row.center().y() - _SHAPE_PX / 2.0
         if card.is_reference:
-            paint_state(painter, QRectF(left - 2, middle + 1, 12, 12), State.REFERENCE, c)
-            left += 12 + 2
-        paint_state(painter, QRectF(left, middle, _SHAPE_PX, _SHAPE_PX), card.state, c)
-        left += _SHAPE_PX + 4
+            mark = QRectF(left - 2.0, row.center().y() - 5.0, 12.0, 12.0)
+            paint_state(painter, mark, State.REFERENCE, c)
+            left += 14.0
+        if card.key == SCALE_KEY:
+            # Its title is long, and no thumbnail takes the room below.
+            inner = QRectF(self.rect()).adjusted(_PAD_PX, _PAD_PX, -_PAD_PX, -_PAD_PX)
+            row.moveBottom(inner.bottom() + 1.0)
+            left = inner.left()
+        row.setLeft(left)
+        self._paint_standing(painter, row, card)
+
+    def _paint_standing(self, painter: QPainter, row: QRectF, card: Card) -> None:
+        """Paint shape and word of the state; the short word where the other does not fit."""
+        c = self._colours
+        top = row.center().y() - _SHAPE_PX / 2.0
+        square = QRectF(row.left(), top, _SHAPE_PX, _SHAPE_PX)
+        paint_state(painter, square, card.state, c)
         painter.setFont(text_font(SMALL_PX))
-        metrics = QFontMetricsF(painter.font())
         painter.setPen(QColor(c.text if card.is_next else c.muted))
-        room = row.right() - left
-        word = card.word if metrics.horizontalAdvance(card.word) <= room + 1 else card.short_word
-        shown = metrics.elidedText(word, Qt.TextElideMode.ElideRight, room + 1.0)
-        painter.drawText(QRectF(left, row.top(), room + 1.0, row.height()), flags, shown)
+        metrics = QFontMetricsF(painter.font())
+        words = row.adjusted(_SHAPE_PX + 4.0, 0.0, 1.0, 0.0)
+        fits = metrics.horizontalAdvance(card.word) <= words.width()
+        word = card.word if fits else card.short_word
+        shown = metrics.elidedText(word, Qt.TextElideMode.ElideRight, words.width())
+        painter.drawText(words, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, shown)
 
     def _figures_wide(self) -> float:
         card = self._card

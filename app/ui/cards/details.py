@@ -28,10 +28,12 @@ from app.ui.look.parts import ElidedLabel, KeyButton, StateBadge, WrapLabel
 from app.ui.look.states import State
 from app.ui.look.style import GAP
 from app.ui.state import DeskState
+from app.ui.task.rows import FlowRow
 
 _REMOVE = Key("Del", "Del", "strike the chosen entry out, or let it count again")
 _OPEN = Key("Return", "Enter", "retype the chosen entry's position")
 _COPY = Key("Ctrl+C", "Ctrl+C", "copy the table")
+_NO_KEY = Key("", "", "")
 _CHOOSE = "Choose a row of the table first"
 
 
@@ -67,6 +69,7 @@ class CardDetails(QWidget):
             "Close", STOP, colours, look="quiet", hint="Close this card", parent=self
         )
         self._close.setObjectName("close_card")
+        self._close.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self._close.clicked.connect(self._ask_close)
         self._lines = WrapLabel(parent=self)
         self._lines.setObjectName("details_lines")
@@ -79,6 +82,7 @@ class CardDetails(QWidget):
         self._retype = self._action("Retype", _OPEN, colours, "retype_entry")
         self._copy = self._action("Copy", _COPY, colours, "copy_tables")
         self._copy.set_hint("Copy all tables of this card; Ctrl+C in a table copies that one")
+        self._actions = FlowRow(self)
         self._retyping = RetypeLine(self)
         self._budget_title = ElidedLabel("Where U comes from", parent=self)
         self._budget_said = WrapLabel(look="muted", parent=self)
@@ -144,6 +148,7 @@ class CardDetails(QWidget):
     def _show_page(self, page: Page) -> None:
         is_other = self._page is None or self._page.key != page.key
         self._page = page
+        self._copy.set_words("Copy")
         if is_other:
             self._retyping.close_line()
             self._area.verticalScrollBar().setValue(0)
@@ -168,12 +173,16 @@ class CardDetails(QWidget):
     def _show_actions(self) -> None:
         """Offer what may be done with the chosen row."""
         has_rows = self._page is not None and bool(self._page.table.rows)
-        for button in (self._strike, self._retype, self._copy):
-            button.setVisible(has_rows)
+        self._actions.setVisible(has_rows and self._retyping.number is None)
         row = self.table.chosen_row()
+        # Elsewhere Del strikes the last sighting: the caps tell where the keys act on a row.
+        has_keys = self.table.hasFocus()
+        for button, key in ((self._strike, _REMOVE), (self._retype, _OPEN), (self._copy, _COPY)):
+            button.set_key(key if has_keys else _NO_KEY)
         self._strike.set_words("Restore" if row is not None and row.struck else "Strike out")
         self._strike.setEnabled(row is not None)
         self._retype.setEnabled(row is not None and row.counts)
+        self._actions.arrange()
         if row is None:
             self._strike.set_hint(_CHOOSE)
             self._retype.set_hint(_CHOOSE)
@@ -197,7 +206,12 @@ class CardDetails(QWidget):
     def _open_retyping(self) -> None:
         row = self.table.chosen_row()
         if row is not None and row.counts and self._profile is not None and self._page is not None:
+            self._actions.hide()
             self._retyping.open_line(row, self._profile, self._page.decimals)
+
+    def _end_retyping(self) -> None:
+        self._show_actions()
+        self.table.setFocus()
 
     def _copy_all(self) -> None:
         if self._page is not None:
@@ -206,6 +220,7 @@ class CardDetails(QWidget):
 
     def _say_copied(self) -> None:
         self._copy.set_words("Copied")
+        self._actions.arrange()
 
     def _ask_close(self) -> None:
         self.wanted.emit(OpenCard(None))
@@ -213,17 +228,22 @@ class CardDetails(QWidget):
     def _action(self, words: str, key: Key, colours: Colours, name: str) -> KeyButton:
         button = KeyButton(words, key, colours, parent=self)
         button.setObjectName(name)
+        # A click must not take the keyboard away from the table.
+        button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         return button
 
     def _connect(self) -> None:
         self.table.chosen.connect(self._show_actions)
         self.table.removed.connect(self._strike_or_restore)
+        self.table.focus_changed.connect(self._show_actions)
         self.table.opened.connect(self._open_retyping)
+        for table in (self.table, self.past_table):
+            table.copied.connect(self._say_copied)
         self._strike.clicked.connect(self._strike_or_restore)
         self._retype.clicked.connect(self._open_retyping)
         self._copy.clicked.connect(self._copy_all)
         self._retyping.wanted.connect(self.wanted)
-        self._retyping.closed.connect(self.table.setFocus)
+        self._retyping.closed.connect(self._end_retyping)
 
     def _lay_out(self) -> None:
         head = QHBoxLayout()
@@ -231,29 +251,25 @@ class CardDetails(QWidget):
         head.addWidget(self._title)
         head.addWidget(self._badge, 1)
         head.addWidget(self._close)
-        actions = QHBoxLayout()
-        actions.setSpacing(GAP)
         for button in (self._strike, self._retype, self._copy):
-            actions.addWidget(button)
-        actions.addStretch(1)
+            self._actions.add(button)
         column = _Column()
         rows = QVBoxLayout(column)
         rows.setContentsMargins(0, 0, GAP, 0)
         rows.setSpacing(GAP)
-        for part in (self._lines, self.plot, self._result, self.table):
-            rows.addWidget(part)
-        rows.addLayout(actions)
-        rows.addWidget(self._retyping)
-        for title, parts in (
+        for top in (self._lines, self.plot, self._result, self.table):
+            rows.addWidget(top)
+        sections: tuple[tuple[QWidget, tuple[QWidget, ...]], ...] = (
             (self._budget_title, (self._budget_said, self.bars)),
             (self._past_title, (self._past_said, self.past_plot, self.past_table)),
             (self._story_title, (self._story,)),
-        ):
+        )
+        for title, parts in sections:
             title.setProperty("look", "title")
             rows.addSpacing(GAP)
             rows.addWidget(title)
-            for part in parts:
-                rows.addWidget(part)
+            for under in parts:
+                rows.addWidget(under)
         rows.addStretch(1)
         self._area.setFrameShape(QFrame.Shape.NoFrame)
         self._area.setWidgetResizable(True)
@@ -264,6 +280,9 @@ class CardDetails(QWidget):
         whole.setSpacing(GAP)
         whole.addLayout(head)
         whole.addWidget(self._area, 1)
+        # Outside of what scrolls: what to do with the chosen row is always at hand.
+        whole.addWidget(self._actions)
+        whole.addWidget(self._retyping)
 
 
 def _same(one: tuple[object, ...], other: tuple[object, ...]) -> bool:

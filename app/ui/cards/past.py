@@ -65,7 +65,10 @@ def moved_sentence(seen: Sequence[PastOffset], now: str, zone: tzinfo | None = N
         Oldest first; two at least.
     """
     then, last = seen[-2:]
-    moved = [1e3 * (last.vector_mm[axis] - then.vector_mm[axis]) for axis in (0, 1)]
+    moved = (
+        1e3 * (last.vector_mm.x - then.vector_mm.x),
+        1e3 * (last.vector_mm.y - then.vector_mm.y),
+    )
     allowed = [1e3 * math.hypot(last.expanded_mm[a], then.expanded_mm[a]) for a in (0, 1)]
     beyond = [
         f"{'XY'[axis]} (more than {allowed[axis]:.0f} um)"

@@ -28,11 +28,11 @@ PLOT_PX = 216
 """Height of a plot."""
 
 _MARK_PX = 4.5
-_HEAD_PX = 20.0
+_HEAD_PX = 24.0
 _FOOT_PX = 36.0
 _TICK_PX = 4.0
 _GAP_PX = 6.0
-_X_TICK_ROOM_PX, _Y_TICK_ROOM_PX = 64.0, 34.0
+_X_TICK_ROOM_PX, _Y_TICK_ROOM_PX = 56.0, 26.0
 _ARROW_HEAD_PX = 6.0
 
 
@@ -132,18 +132,11 @@ class Plot(QWidget):
         painter.setPen(QPen(QColor(self._colours.line), 1.0))
         painter.setBrush(QColor(self._colours.raised))
         painter.drawRect(_frame(axes))
-        painter.setPen(QPen(QColor(self._colours.outline), 1.0))
-        for tick, is_x in [
-            *((t, True) for t in self._x_ticks(axes)),
-            *((t, False) for t in _y_ticks(axes)),
-        ]:
-            if (
-                (tick.at == 0.0
-                and self._chart is not None
-                and self._chart.x_ticks is None)
-                or (tick.at == 0.0 and not is_x)
-            ):
-                self._paint_zero(painter, axes, is_x=is_x)
+        has_dates = self._chart is not None and self._chart.x_ticks is not None
+        if axes.x_low < 0.0 < axes.x_high and not has_dates:
+            self._paint_zero(painter, axes, is_x=True)
+        if axes.y_low < 0.0 < axes.y_high:
+            self._paint_zero(painter, axes, is_x=False)
 
     def _paint_zero(self, painter: QPainter, axes: Axes, *, is_x: bool) -> None:
         u, v = axes.at(0.0, 0.0)
@@ -254,9 +247,9 @@ class Plot(QWidget):
             painter.drawLine(top, foot)
             for end in (top, foot):
                 painter.drawLine(end - QPointF(3.5, 0.0), end + QPointF(3.5, 0.0))
+        self._paint_shape(painter, mark.shape, mark.ink, spot)
         if mark.tip is not None:
             self._paint_arrow(painter, spot, QPointF(*axes.at(*mark.tip)))
-        self._paint_shape(painter, mark.shape, mark.ink, spot)
 
     def _paint_arrow(self, painter: QPainter, start: QPointF, end: QPointF) -> None:
         painter.setPen(QPen(QColor(self._colours.text), 1.8))
@@ -264,6 +257,7 @@ class Plot(QWidget):
         along = end - start
         length = math.hypot(along.x(), along.y())
         if length < _ARROW_HEAD_PX:
+            # Too short for a head; the numbers stand in the table.
             return
         back = along * (_ARROW_HEAD_PX / length)
         side = QPointF(-back.y(), back.x()) * 0.55

@@ -21,7 +21,7 @@ from app.ui.cards.row_words import SCALE_KEY, scale_standing
 from app.ui.cards.story import story_of
 from vision.pixel_scale import DoubtfulEntry, PixelScale, ScaleRefusal
 
-_ARROW_SHARE = 0.25
+_ARROW_SHARE = 0.35
 """How long the longest arrow is, as a part of the jogs' extent."""
 
 _LEAST_MISS_UM = 0.05
@@ -62,15 +62,26 @@ def scale_lines(snapshot: Snapshot) -> tuple[str, ...]:
     u = 2e2 * max(scale.relative_u)
     lines = [
         f"{scale.um_per_px:.3f} um per px (X {1e3 / x:.3f}, Y {1e3 / y:.3f}), "
-        f"known to {u:.2g} % (k = 2)",
-        f"+X points {scale.rotation_deg:+.1f} deg from the picture's right, "
-        f"{'mirrored' if scale.mirrored else 'not mirrored'}, "
-        f"axes {abs(scale.skew_deg):.1f} deg off square",
-        f"Residuals RMS {rms_um(scale):.1f} um (X {scale.rms_um[0]:.1f}, Y {scale.rms_um[1]:.1f})",
+        f"known to {u:.2g} % (k = 2).",
+        f"Rotation {rotation_words(scale.rotation_deg)} (+X from the picture's right); "
+        f"{'mirrored' if scale.mirrored else 'not mirrored'}; "
+        f"axes {abs(scale.skew_deg):.1f} deg off square.",
+        f"Residuals RMS {rms_um(scale):.1f} um (X {scale.rms_um[0]:.1f}, Y {scale.rms_um[1]:.1f}).",
     ]
     if scale.widened:
         lines.append("The jogs scatter more than this machine should: the scatter was used.")
     return tuple(lines)
+
+
+def rotation_words(degrees: float) -> str:
+    """Return an angle from +u towards +v as one sees it: v grows downwards.
+
+    Examples
+    --------
+    >>> rotation_words(-3.6), rotation_words(90.0)
+    ('3.6 deg counterclockwise', '90.0 deg clockwise')
+    """
+    return f"{abs(degrees):.1f} deg {'counterclockwise' if degrees < 0 else 'clockwise'}"
 
 
 def residuals_of(snapshot: Snapshot) -> Residuals:
@@ -188,7 +199,7 @@ def _chart(
 def magnification(jogs: tuple[Sighting, ...], residuals: Residuals) -> float:
     """Return how many times larger than true the residuals are drawn; 0 for no arrows.
 
-    The longest one of the jogs that count spans a quarter of their extent.
+    The longest one of the jogs that count spans about a third of their extent.
     """
     places = [jog.seen.position for jog in jogs if jog.number in residuals]
     counting = [residuals[j.number] for j in jogs if j.counts and j.number in residuals]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QItemSelectionModel, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
+    QFocusEvent,
     QFontMetrics,
     QGuiApplication,
     QIcon,
@@ -11,6 +12,7 @@ from PySide6.QtGui import (
     QKeySequence,
     QPainter,
     QPixmap,
+    QResizeEvent,
 )
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -29,7 +31,7 @@ from app.ui.look.style import SMALL_PX, figure_font, text_font
 
 _ROW_PX = 24
 _MOST_ROWS = 8
-_PAD_PX = 14
+_PAD_PX, _TIGHT_PAD_PX = 18, 13
 _SHAPE_PX = 14
 _ON = frozenset({Qt.Key.Key_Return, Qt.Key.Key_Enter})
 _STATE = "state"
@@ -46,17 +48,22 @@ class EntryTable(QTableWidget):
         Enter, or Del, was pressed on the chosen row.
     copied
         The table was put on the clipboard.
+    focus_changed
+        The keyboard came to the table, or left it: only here its keys act.
     """
 
     chosen = Signal()
     opened = Signal()
     removed = Signal()
     copied = Signal()
+    focus_changed = Signal()
 
     def __init__(self, colours: Colours, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._colours = colours
         self._table: Table | None = None
+        self._bare_px: list[int] = []
+        self._is_wide = False
         self.setFont(text_font(SMALL_PX))
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
@@ -141,12 +148,24 @@ class EntryTable(QTableWidget):
         else:
             super().keyPressEvent(event)
 
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """Say that the table's keys act now; choose a row where none is."""
+        super().focusInEvent(event)
+        if self.chosen_row() is None and self.rowCount():
+            self.selectRow(0)
+        self.focus_changed.emit()
+
+    def focusOutEvent(self, event: QFocusEvent) -> None:
+        """Say that the table's keys no longer act."""
+        super().focusOutEvent(event)
+        self.focus_changed.emit()
+
     def sizeHint(self) -> QSize:
         """Return the height of all rows, or of eight."""
         count = 0 if self._table is None else len(self._table.rows)
         high = self.horizontalHeader().sizeHint().height() + min(count, _MOST_ROWS) * _ROW_PX + 4
-        if self.horizontalScrollBar().isVisible():
-            high += self.horizontalScrollBar().height()
+        if self._is_wide:
+            high += self.horizontalScrollBar().sizeHint().height()
         return QSize(400, high)
 
     def minimumSizeHint(self) -> QSize:
@@ -161,18 +180,21 @@ class EntryTable(QTableWidget):
         self.clear()
         self.setRowCount(len(table.rows))
         self.setColumnCount(len(table.headers))
-        self.setHorizontalHeaderLabels(list(table.headers))
+        for column, head in enumerate(table.headers):
+            title = QTableWidgetItem(head)
+            title.setTextAlignment(_side(head) | Qt.AlignmentFlag.AlignVCenter)
+            self.setHorizontalHeaderItem(column, title)
         for at, row in enumerate(table.rows):
             for column, text in enumerate(row.cells):
                 item = QTableWidgetItem(text)
-                is_state = table.headers[column] == _STATE
-                side = Qt.AlignmentFlag.AlignLeft if is_state else Qt.AlignmentFlag.AlignRight
+                side = _side(table.headers[column])
                 item.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
                 item.setFont(figure_font(SMALL_PX, bold=False))
                 item.setToolTip(row.tip or text)
                 self.setItem(at, column, item)
             self._mark(at, row, table)
-        self._share_out(table)
+        self._measure(table)
+        self._share_out()
 
     def _mark(self, at: int, row: Row, table: Table) -> None:
         if _STATE not in table.headers:
@@ -181,15 +203,34 @@ class EntryTable(QTableWidget):
         if item is not None:
             item.setIcon(_icon(state_of(row), self._colours))
 
-    def _share_out(self, table: Table) -> None:
-        metrics = QFontMetrics(self.font())
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Share the width out anew."""
+        super().resizeEvent(event)
+        self._share_out()
+
+    def _measure(self, table: Table) -> None:
+        metrics = QFontMetrics(text_font(SMALL_PX))
+        self._bare_px = []
         for column, head in enumerate(table.headers):
             texts = [head, *(row.cells[column] for row in table.rows)]
-            wide = max(metrics.horizontalAdvance(text) for text in texts) + _PAD_PX
-            if head == _STATE:
-                wide += _SHAPE_PX + 6
-            self.setColumnWidth(column, wide)
-        self.horizontalHeader().setStretchLastSection(True)
+            shape = _SHAPE_PX + 6 if head == _STATE else 0
+            self._bare_px.append(max(metrics.horizontalAdvance(t) for t in texts) + shape)
+
+    def _share_out(self) -> None:
+        """Give each column its room and an equal part of what is left; scroll if need be."""
+        count = len(self._bare_px)
+        if not count:
+            return
+        room = self.viewport().width()
+        pad = _PAD_PX if sum(self._bare_px) + count * _PAD_PX <= room else _TIGHT_PAD_PX
+        spare = room - sum(self._bare_px) - count * pad
+        more, rest = divmod(max(spare, 0), count)
+        for column, bare in enumerate(self._bare_px):
+            last = rest if column == count - 1 else 0
+            self.setColumnWidth(column, bare + pad + more + last)
+        if (spare < 0) != self._is_wide:
+            self._is_wide = spare < 0
+            self.updateGeometry()
 
     def _choose(self, number: int | None) -> None:
         self.clearSelection()
@@ -201,6 +242,11 @@ class EntryTable(QTableWidget):
         flag = QItemSelectionModel.SelectionFlag
         index = self.model().index(at, 0)
         self.selectionModel().setCurrentIndex(index, flag.ClearAndSelect | flag.Rows)
+
+
+def _side(head: str) -> Qt.AlignmentFlag:
+    """Return to which side a column is set: numbers to the right, words to the left."""
+    return Qt.AlignmentFlag.AlignLeft if head == _STATE else Qt.AlignmentFlag.AlignRight
 
 
 def state_of(row: Row) -> State:
