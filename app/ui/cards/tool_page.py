@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import tzinfo
 
@@ -17,7 +18,7 @@ from app.ui.cards.figures import approach_words, clock_words, signed, vector_dec
 from app.ui.cards.page import Bar, Budget, Page, Past
 from app.ui.cards.past import past_chart, past_sentence, past_table, with_now
 from app.ui.cards.row_words import offset_of, tool_standing
-from app.ui.cards.story import story_of
+from app.ui.cards.story import story_of, turns
 from app.ui.result.words import closure_said
 from app.ui.state import DeskState
 
@@ -38,7 +39,9 @@ def tool_page(state: DeskState, tool: int, zone: tzinfo | None = None) -> Page:
         state=standing.state,
         word=standing.word,
         lines=tool_lines(snapshot, tool, offset),
-        chart=_repeats(seen, misses, offset) if any(s.number in misses for s in seen) else None,
+        chart=_repeats(snapshot, seen, misses, offset)
+        if any(s.number in misses for s in seen)
+        else None,
         table=_table(snapshot, seen, misses, zone),
         budget=budget_of(offset),
         past=None if is_reference else _past(state, tool, offset, zone),
@@ -49,12 +52,9 @@ def tool_page(state: DeskState, tool: int, zone: tzinfo | None = None) -> Page:
 
 def tool_lines(snapshot: Snapshot, tool: int, offset: ToolOffset | None) -> tuple[str, ...]:
     """Return where the nozzle stands and how surely, and what is said against it."""
-    own = {f"entry {s.number}" for s in snapshot.run.tool_sightings(tool)} | {f"tool {tool}"}
-    against = tuple(found.message for found in snapshot.findings if found.path in own)
+    against = _against(snapshot, tool)
     if tool == snapshot.run.profile.reference_tool:
-        if not snapshot.run.tool_sightings(tool):
-            return ("All other nozzles are measured from this one.", *against)
-        return ("All other nozzles are measured from this one.", _closure(snapshot), *against)
+        return ("All other nozzles are measured from this one.", *_closure(snapshot), *against)
     if offset is None:
         return ("It has no sighting that counts yet.", *against)
     decimals = vector_decimals(snapshot.run.profile)
@@ -68,8 +68,27 @@ def tool_lines(snapshot: Snapshot, tool: int, offset: ToolOffset | None) -> tupl
     )
 
 
-def _closure(snapshot: Snapshot) -> str:
-    return closure_said(snapshot).sentence
+def _against(snapshot: Snapshot, tool: int) -> tuple[str, ...]:
+    """Return the findings about a tool; its sightings are called as the table calls them."""
+    own = {f"entry {s.number}" for s in snapshot.run.tool_sightings(tool)} | {f"tool {tool}"}
+    numbers = dict(turns(snapshot.run))
+
+    def called(entry: re.Match[str]) -> str:
+        return f"no. {numbers.get(int(entry[1]), entry[1])}"
+
+    return tuple(
+        re.sub(r"entry (\d+)", called, found.message)
+        for found in snapshot.findings
+        if found.path in own
+    )
+
+
+def _closure(snapshot: Snapshot) -> tuple[str, ...]:
+    """Return how the reference came back, unless that is said as a finding."""
+    is_found = any(found.code == "closure" for found in snapshot.findings)
+    if snapshot.solution is None or snapshot.solution.closure_um is None or is_found:
+        return ()
+    return (closure_said(snapshot).sentence,)
 
 
 def misses_of(snapshot: Snapshot) -> Misses:
@@ -142,20 +161,17 @@ def _row(
     )
 
 
-def _repeats(seen: Sequence[Sighting], misses: Misses, offset: ToolOffset | None) -> Chart:
+def _repeats(
+    snapshot: Snapshot, seen: Sequence[Sighting], misses: Misses, offset: ToolOffset | None
+) -> Chart:
     """Return the misses of a tool's sightings about its answer, with U as a dashed box."""
     is_reference = offset is None or not offset.contributors
     u = None
     if offset is not None and not is_reference:
         u = (1e3 * offset.expanded_mm[0], 1e3 * offset.expanded_mm[1])
+    paths = {found.path for found in snapshot.findings}
     marks = tuple(
-        Mark(
-            x=misses[s.number][0],
-            y=misses[s.number][1],
-            shape=Shape.DOT,
-            ink=Ink.ACCENT,
-            label=str(at),
-        )
+        _repeat_mark(misses[s.number], str(at), is_doubtful=f"entry {s.number}" in paths)
         for at, s in enumerate(seen, start=1)
         if s.number in misses
     )
@@ -165,14 +181,23 @@ def _repeats(seen: Sequence[Sighting], misses: Misses, offset: ToolOffset | None
         x_title="miss X um",
         y_title="miss Y um",
         marks=marks,
-        key=tuple(_repeats_key(u)),
+        key=tuple(_repeats_key(marks, u)),
         box=u,
         equal=True,
     )
 
 
-def _repeats_key(u: tuple[float, float] | None) -> Iterator[KeyEntry]:
-    yield KeyEntry(shape=Shape.DOT, ink=Ink.ACCENT, words="a sighting")
+def _repeat_mark(miss: tuple[float, float], label: str, *, is_doubtful: bool) -> Mark:
+    shape, ink = (Shape.DIAMOND, Ink.WARN) if is_doubtful else (Shape.DOT, Ink.ACCENT)
+    return Mark(x=miss[0], y=miss[1], shape=shape, ink=ink, label=label)
+
+
+def _repeats_key(marks: Sequence[Mark], u: tuple[float, float] | None) -> Iterator[KeyEntry]:
+    shapes = {mark.shape for mark in marks}
+    if Shape.DOT in shapes:
+        yield KeyEntry(shape=Shape.DOT, ink=Ink.ACCENT, words="a sighting")
+    if Shape.DIAMOND in shapes:
+        yield KeyEntry(shape=Shape.DIAMOND, ink=Ink.WARN, words="doubtful")
     if u is not None:
         yield KeyEntry(shape=Shape.BOX, ink=Ink.MUTED, words="U")
 
