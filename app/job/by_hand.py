@@ -105,7 +105,12 @@ class PlaceEntry:
 
 
 def prefilled(step: Step, snapshot: Snapshot) -> Typed:
-    """Return what the fields start with: where the machine will be if all goes as asked."""
+    """Return what the fields start with: where the machine will be if all goes as asked.
+
+    Jogs are counted from the first sighting on: before it there is nothing to type.
+    """
+    if isinstance(step, SightScale) and _counts_jogs(snapshot.run) and not snapshot.run.sightings:
+        return Typed(x="0", y="0")
     expected = step.expected if isinstance(step, SightScale | SightTool) else None
     if expected is None:
         return Typed()

@@ -44,6 +44,9 @@ BETTER_SHARE = 0.1
 """A typed jog that is off by more than this is doubted where the one that was asked for
 fits at least twice as well."""
 
+STILL_SHARE = 0.1
+"""Less than this part of the jog that was asked for is no jog, before there is a scale."""
+
 Matrix = NDArray[np.float64]
 Place = tuple[float | None, float | None]
 
@@ -101,7 +104,7 @@ def ask_picture(
     anchor = _anchor(snapshot.run, step.tool, seen.camera_generation)
     if isinstance(snapshot.scale, PixelScale):
         if anchor is None:
-            return _plausible(step, snapshot, snapshot.scale, place, seen.fit)
+            return _plausible(step, snapshot, snapshot.scale, place, seen)
         return _by_scale(step, snapshot, snapshot.scale, place, approach, seen.fit, anchor)
     if anchor is not None and isinstance(step, SightScale) and step.expected is not None:
         return _roughly(step, snapshot, place, approach, seen.fit, anchor.seen)
@@ -152,11 +155,34 @@ def _by_scale(
     )
     doubtful = x.agrees is False or y.agrees is False
     still = anchor.same_pickup and bool(np.all(np.abs((moved.x, moved.y)) <= limits))
-    waiting = doubtful and still and place == _asked(step)
-    return Said(x=x, y=y, sentence=_STILL_THERE if waiting else None)
+    # A tool may be sighted again where it stands, and its place be mistyped; for the
+    # scale a jog is always due.
+    is_due = isinstance(step, SightScale) or place == _asked(step)
+    if doubtful and still and is_due:
+        return _still_there(place, _carriage(last) + _xy(d))
+    return Said(x=x, y=y)
 
 
 _STILL_THERE = "The picture still shows the place that was sighted last: make the jogs first."
+
+
+def _still_there(place: Place, last_shown_mm: Matrix) -> Said:
+    """Return that the machine stands where it was sighted last, and what is typed does not."""
+    x, y = (
+        AxisSaid(says_mm=float(last), agrees=None if typed is None else _is_same(typed, last))
+        for typed, last in zip(place, _whole(last_shown_mm), strict=True)
+    )
+    return Said(x=x, y=y, sentence=_STILL_THERE)
+
+
+def _whole(place_mm: Matrix) -> tuple[float, float]:
+    """Return a place with no residue of binary fractions."""
+    x, y = (round(float(value), 6) + 0.0 for value in place_mm)
+    return x, y
+
+
+def _is_same(a_mm: float, b_mm: float) -> bool:
+    return abs(a_mm - b_mm) < 1e-9
 
 
 def _axis(typed: float | None, says: float, limit: float, display_step_mm: float) -> AxisSaid:
@@ -195,7 +221,7 @@ def _reversal_doubt_mm(figures: MachineFigures, now: int, then: int) -> float:
 
 
 def _plausible(
-    step: SightScale | SightTool, snapshot: Snapshot, scale: PixelScale, place: Place, fit: BoreFit
+    step: SightScale | SightTool, snapshot: Snapshot, scale: PixelScale, place: Place, seen: Seen
 ) -> Said:
     """Return of a tool never sighted only whether its nozzle would stand where one can."""
     profile, target = snapshot.run.profile, snapshot.target_px
@@ -203,7 +229,11 @@ def _plausible(
     x, y = place
     if x is None or y is None or target is None or not reference:
         return Said()
-    off = scale.to_mm(_from(target, fit.centre_px))
+    if reference[0].seen.camera_generation != seen.camera_generation:
+        # The picture may have another size since, and the target another place in it.
+        return Said()
+    assert isinstance(seen.fit, BoreFit)
+    off = scale.to_mm(_from(target, seen.fit.centre_px))
     here = np.array([x, y]) - _xy(in_display_mm(profile, step.tool))
     vector = _carriage(reference[0].seen) - here + np.array(off)
     expected = (expected_vector_mm(profile, step.tool), by_design_mm(profile, step.tool))
@@ -251,14 +281,13 @@ def _roughly(
         return Said(x=_asked_axis(x, expected.x), y=_asked_axis(y, expected.y))
     if fits.admit(jog):
         return Said()
-    is_still = guess_mm <= max(noise, 0.1 * abs(jog)) and jog == asked
+    if guess_mm <= max(noise, STILL_SHARE * abs(asked)):
+        return _still_there(place, before)
     decimals = decimals_of(snapshot.run.profile.display_step_mm)
     return Said(
         x=AxisSaid(agrees=False) if jog.real or not jog else NOTHING,
         y=AxisSaid(agrees=False) if jog.imag or not jog else NOTHING,
-        sentence=_STILL_THERE
-        if is_still
-        else f"As typed the machine went {abs(jog):.{decimals}f} mm from the last place; "
+        sentence=f"As typed the machine went {abs(jog):.{decimals}f} mm from the last place; "
         f"{fits.words()}.",
     )
 
@@ -327,7 +356,7 @@ def _jogs_like_the_first(run: Run, way: complex) -> tuple[complex, ...]:
 
 
 def _asked_axis(typed: float, asked: float) -> AxisSaid:
-    return NOTHING if abs(typed - asked) < 1e-9 else AxisSaid(says_mm=asked, agrees=False)
+    return NOTHING if _is_same(typed, asked) else AxisSaid(says_mm=asked, agrees=False)
 
 
 def _asked(step: SightScale | SightTool) -> Place:
