@@ -179,7 +179,7 @@ def with_glance(moment: Moment, glance: Glance) -> Moment:
         first = glance.exposure
     drift = exposure_drift(first, glance.exposure) if first is not None and is_found else None
     seen = moment.notices if not is_found else told(moment.notices, LIGHT_KEY, drift)
-    return replace(
+    after = replace(
         moment,
         glance=glance,
         sharpest=max(moment.sharpest, glance.sharpness),
@@ -187,6 +187,10 @@ def with_glance(moment: Moment, glance: Glance) -> Moment:
         steadiness=watch(moment.steadiness, glance.seen),
         notices=seen,
     )
+    entry = after.entry
+    # A doubt that went away with the motion is not one that the person wants to keep.
+    still_doubtful = entry is not None and entry.doubt is not None
+    return replace(after, keep_doubtful=moment.keep_doubtful and still_doubtful)
 
 
 def told(

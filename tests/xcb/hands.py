@@ -116,7 +116,7 @@ class Hands:
         except Exception as error:
             raise AssertionError(
                 f"never seen: {what}; the sentence says {self.words()!r}, the button "
-                f"{self.button_words()!r}, the strip {self.words('strip')!r}"
+                f"{self.button_words()!r}, the doubt {self.words('doubt')!r}"
             ) from error
 
     def clipboard(self) -> str:

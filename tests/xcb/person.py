@@ -107,12 +107,19 @@ class Person:
     def sight(self) -> None:
         """Press Space once the button can be pressed, and wait until the sighting is kept."""
         before = self.hands.words()
-        self.hands.until(lambda: bool(self.hands.button_words()), "a button to press")
-        self.hands.settle(600)
+        self.see_it_agree()
         self.hands.press("space")
         self.hands.until(
             lambda: self.hands.words() != before,
             "the next sentence",
+        )
+
+    def see_it_agree(self) -> None:
+        """Wait until the picture has come to rest and agrees with what stands in the fields."""
+        self.hands.settle(400)
+        self.hands.until(
+            lambda: self.hands.button_words().startswith("Sight") and not self.hands.words("doubt"),
+            "that picture and fields agree",
         )
 
     def until_result(self, *, on_home: Callable[[int], None] | None = None) -> None:

@@ -30,6 +30,7 @@ class Careless(Person):
         super().sight()
 
     def _mistype(self) -> None:
+        self.see_it_agree()
         right = self.hands.field("x_field")
         wrong = f"{float(right) + 0.27:.2f}"
         self.hands.click("x_field")
