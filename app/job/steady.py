@@ -32,9 +32,10 @@ LOST_S = 0.3
 LEAST_MOVE_PX = 5.0
 """Less than this is no jog of 0.1 mm at any zoom that shows a bore in full."""
 
-EXPECTED_SHARE = 0.3
+EXPECTED_SHARE = 0.25
 """How far from the expected way the bore may have gone, as a part of it: the bore's
-nominal size tells a pixel's size no better (see `picture_check.GUESS_SHARE`)."""
+nominal size tells a pixel's size little better, and a stop between two jogs lacks more.
+Where this is too strict, as for a wide bevel, a key takes the sighting."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +134,9 @@ def _with_bore(previous: Steadiness | None, seen: Seen, fit: BoreFit) -> Steadin
     if previous is None or previous.centre_px is None:
         return fresh
     if previous.camera_generation != seen.camera_generation:
+        return fresh
+    if at - previous.latest_s >= STEADY_S:
+        # A camera that stalled did not see what happened meanwhile.
         return fresh
     if math.dist(previous.centre_px, fit.centre_px) > _stir_px(fit):
         return fresh
