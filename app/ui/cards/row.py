@@ -49,6 +49,8 @@ class CardRow(QWidget):
         self._area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self._area.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Expanding)
         self._area.setWidget(self._strip)
+        # Only then is it known how far the row scrolls.
+        self._area.horizontalScrollBar().rangeChanged.connect(self._keep_next_in_view)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(GAP, 0, GAP, 0)
         whole.addWidget(self._area)
@@ -125,10 +127,10 @@ class CardRow(QWidget):
         for button in self._cards.values():
             button.setFixedWidth(each)
         self._strip.setMinimumWidth(count * each + (count - 1) * GAP)
-        self._line.activate()
         self._keep_next_in_view()
 
     def _keep_next_in_view(self) -> None:
         if self._next is not None:
+            self._line.activate()
             # The one after it shows too: work goes on to the right.
             self._area.ensureWidgetVisible(self._cards[self._next], NARROWEST_PX + GAP, 0)
