@@ -42,10 +42,8 @@ def parse_coordinate(text: str, display_step_mm: float) -> float | str:
     digits = match[2].replace(",", ".")
     after_point = digits.partition(".")[2]
     if len(after_point) > decimals:
-        return (
-            f"{shown} has {len(after_point)} decimals, but the display shows "
-            f"{decimals or 'none'}; {example}."
-        )
+        too_many = f"{len(after_point)} decimal{'s' if len(after_point) > 1 else ''}"
+        return f"{shown} has {too_many}, but the display shows {decimals or 'none'}; {example}."
     value = float(match[1] + digits)
     if not abs(value) <= FARTHEST_MM:
         return f"{shown} cannot be a position in mm; {example}."

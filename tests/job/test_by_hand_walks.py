@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.job.by_hand import Agreement, Typed, prefilled, read_place, taking_the_pictures
+from app.job.coordinates import parse_coordinate
 from app.job.facts import PositionMode
 from app.job.sheet import SightScale, SightTool
 from tests.job.paper_walks import SLIPS, Asked, profile_of, seen_at, slipped, walk
@@ -188,6 +189,11 @@ def test_a_camera_that_was_opened_anew_says_nothing_of_a_new_tool() -> None:
     entry = read_place(asked.step, asked.snapshot, wrong, anew)
     assert entry.doubt is None
     assert {axis.agreement for axis in entry.axes} == {Agreement.UNKNOWN}
+
+
+def test_one_decimal_too_many_is_said_in_the_singular() -> None:
+    said = parse_coordinate("150.5", 1.0)
+    assert said == "150.5 has 1 decimal, but the display shows none; type for example 150."
 
 
 def test_the_start_of_a_run_of_jogs_needs_no_typing() -> None:
