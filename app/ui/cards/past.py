@@ -86,12 +86,14 @@ def moved_sentence(seen: Sequence[PastOffset], now: str, zone: tzinfo | None = N
     )
 
 
-def past_table(seen: Sequence[PastOffset], now: str, decimals: int) -> Table:
+def past_table(
+    seen: Sequence[PastOffset], now: str, decimals: int, zone: tzinfo | None = None
+) -> Table:
     """Return the numbers of the plot, oldest first."""
     rows = tuple(
         Row(
             cells=(
-                day_words(one.at, now),
+                day_words(one.at, now, zone),
                 signed(one.vector_mm.x, decimals),
                 signed(one.vector_mm.y, decimals),
                 f"{one.expanded_mm[0] * 1e3:.0f}",
@@ -107,7 +109,9 @@ def past_table(seen: Sequence[PastOffset], now: str, decimals: int) -> Table:
     )
 
 
-def past_chart(seen: Sequence[PastOffset], now: str, tool: int, sentence: str) -> Chart:
+def past_chart(
+    seen: Sequence[PastOffset], now: str, tool: int, sentence: str, zone: tzinfo | None = None
+) -> Chart:
     """Return X and Y over time as change since the first of two runs or more."""
     start = moment(seen[0].at)
     days = [(moment(one.at) - start).total_seconds() / _DAY_S for one in seen]
@@ -119,7 +123,7 @@ def past_chart(seen: Sequence[PastOffset], now: str, tool: int, sentence: str) -
         name=f"Tool {tool} over time",
         sentence=sentence,
         x_title="day of the run",
-        y_title=f"um since {day_words(seen[0].at, now)}",
+        y_title=f"um since {day_words(seen[0].at, now, zone)}",
         marks=(*x, *y),
         traces=(_through(x), _through(y)),
         key=(
@@ -127,7 +131,8 @@ def past_chart(seen: Sequence[PastOffset], now: str, tool: int, sentence: str) -
             KeyEntry(shape=Shape.SQUARE, ink=Ink.WARN, words="Y with U"),
         ),
         x_ticks=tuple(
-            Tick(at=day, label=day_words(one.at, now)) for day, one in zip(days, seen, strict=True)
+            Tick(at=day, label=day_words(one.at, now, zone))
+            for day, one in zip(days, seen, strict=True)
         ),
     )
 
@@ -135,15 +140,17 @@ def past_chart(seen: Sequence[PastOffset], now: str, tool: int, sentence: str) -
 def _marks(
     seen: Sequence[PastOffset], days: Sequence[float], *, axis: int, shape: Shape, ink: Ink
 ) -> tuple[Mark, ...]:
+    # Only X and Y: the Z of a nozzle vector may be missing.
+    places = [(one.vector_mm.x, one.vector_mm.y)[axis] for one in seen]
     return tuple(
         Mark(
             x=day,
-            y=1e3 * (one.vector_mm[axis] - seen[0].vector_mm[axis]),  # type: ignore[operator]
+            y=1e3 * (place - places[0]),
             shape=shape,
             ink=ink,
             half=1e3 * one.expanded_mm[axis],
         )
-        for day, one in zip(days, seen, strict=True)
+        for day, one, place in zip(days, seen, places, strict=True)
     )
 
 

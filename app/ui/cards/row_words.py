@@ -63,7 +63,9 @@ class Card:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Standing:
+class Standing:
+    """How something stands: the shape, the words, and words for where there is little room."""
+
     state: State
     word: str
     short: str
@@ -108,23 +110,23 @@ def _scale_card(snapshot: Snapshot, step: Step) -> Card:
     )
 
 
-def scale_standing(snapshot: Snapshot, step: Step) -> _Standing:
+def scale_standing(snapshot: Snapshot, step: Step) -> Standing:
     """Return how the pixel scale stands."""
     run, scale = snapshot.run, snapshot.scale
     why = _why_none(run, Purpose.SCALE, None)
     if isinstance(scale, ScaleRefusal) and isinstance(step, MendScale):
-        return _Standing(state=State.BAD, word="no scale", short="none")
+        return Standing(state=State.BAD, word="no scale", short="none")
     if isinstance(step, MendScale) or (isinstance(scale, PixelScale) and scale.doubtful):
-        return _Standing(state=State.WARNING, word="doubtful", short="doubtful")
+        return Standing(state=State.WARNING, word="doubtful", short="doubtful")
     if isinstance(step, ConfirmMirror):
-        return _Standing(state=State.WARNING, word="mirrored?", short="mirrored?")
+        return Standing(state=State.WARNING, word="mirrored?", short="mirrored?")
     if isinstance(step, SightScale):
-        return _Standing(state=State.NEXT, word=f"next, {why}" if why else "next", short="next")
+        return Standing(state=State.NEXT, word=f"next, {why}" if why else "next", short="next")
     if isinstance(scale, PixelScale):
-        return _Standing(state=State.GOOD, word="good", short="good")
+        return Standing(state=State.GOOD, word="good", short="good")
     if why == "outdated":
-        return _Standing(state=State.WARNING, word=why, short=why)
-    return _Standing(state=State.WAITING, word="to do", short="to do")
+        return Standing(state=State.WARNING, word=why, short=why)
+    return Standing(state=State.WAITING, word="to do", short="to do")
 
 
 def _tool_card(snapshot: Snapshot, step: Step, tool: int, thumbnails: Mapping[int, object]) -> Card:
@@ -169,7 +171,7 @@ def offset_of(snapshot: Snapshot, tool: int) -> ToolOffset | None:
     return next((found for found in snapshot.solution.tools if found.tool == tool), None)
 
 
-def tool_standing(snapshot: Snapshot, step: Step, tool: int) -> _Standing:
+def tool_standing(snapshot: Snapshot, step: Step, tool: int) -> Standing:
     """Return how a tool stands: to do, next, sighted, struck, doubtful, outdated."""
     run = snapshot.run
     made, wanted = len(run.tool_sightings(tool)), sightings_wanted(run, tool)
@@ -177,18 +179,18 @@ def tool_standing(snapshot: Snapshot, step: Step, tool: int) -> _Standing:
     why = _why_none(run, Purpose.TOOL, tool)
     if isinstance(step, SightTool | HomeFirst) and step.tool == tool:
         more = why or (count if made else "")
-        return _Standing(state=State.NEXT, word=f"next, {more}" if more else "next", short="next")
+        return Standing(state=State.NEXT, word=f"next, {more}" if more else "next", short="next")
     if is_doubtful(snapshot, tool):
-        return _Standing(state=State.WARNING, word="doubtful", short="doubtful")
+        return Standing(state=State.WARNING, word="doubtful", short="doubtful")
     if made >= wanted:
-        return _Standing(state=State.GOOD, word="sighted", short="sighted")
+        return Standing(state=State.GOOD, word="sighted", short="sighted")
     if made:
-        return _Standing(state=State.GOOD, word=f"sighted {count}", short=count)
+        return Standing(state=State.GOOD, word=f"sighted {count}", short=count)
     if why == "struck":
-        return _Standing(state=State.STRUCK, word="struck", short="struck")
+        return Standing(state=State.STRUCK, word="struck", short="struck")
     if why:
-        return _Standing(state=State.WARNING, word=why, short=why)
-    return _Standing(state=State.WAITING, word="to do", short="to do")
+        return Standing(state=State.WARNING, word=why, short=why)
+    return Standing(state=State.WAITING, word="to do", short="to do")
 
 
 def sightings_wanted(run: Run, tool: int) -> int:

@@ -89,11 +89,21 @@ def residuals_of(snapshot: Snapshot) -> Residuals:
 
     Jogs that count have the fit's residuals. A struck one is held against the scale of
     the others, so that one sees what it was struck for. Outdated ones do not compare.
+    Where no scale was learnt, only the entries that may be wrong have one: by the scale
+    of the jogs without them.
     """
     scale = snapshot.scale
-    if not isinstance(scale, PixelScale):
+    if scale is None:
         return {}
     counting = snapshot.run.scale_sightings()
+    if isinstance(scale, ScaleRefusal):
+        return {
+            counting[entry.index].number: (
+                1e3 * (entry.suggested_mm.x - entry.read_mm.x),
+                1e3 * (entry.suggested_mm.y - entry.read_mm.y),
+            )
+            for entry in scale.doubtful
+        }
     found = {
         s.number: (float(x), float(y))
         for s, (x, y) in zip(counting, scale.residuals_um, strict=True)
@@ -201,7 +211,7 @@ def magnification(jogs: tuple[Sighting, ...], residuals: Residuals) -> float:
 
     The longest one of the jogs that count spans about a third of their extent.
     """
-    places = [jog.seen.position for jog in jogs if jog.number in residuals]
+    places = [jog.seen.position for jog in jogs if jog.counts]
     counting = [residuals[j.number] for j in jogs if j.counts and j.number in residuals]
     longest_mm = 1e-3 * max((math.hypot(*miss) for miss in counting), default=0.0)
     if not places or 1e3 * longest_mm < _LEAST_MISS_UM:
@@ -252,4 +262,6 @@ def _sentence(
     worst, jog = max(counting, key=lambda one: math.hypot(*residuals[one[1].number]))
     longest = math.hypot(*residuals[jog.number])
     drawn = f"arrows show the residuals {times:g} times larger" if times else "all of them vanish"
+    if isinstance(snapshot.scale, ScaleRefusal):
+        return f"Jog {worst} lies {longest:.0f} um from where the other jogs put it; {drawn}."
     return f"Jog {worst} misses most, by {longest:.1f} um; {drawn}."

@@ -241,6 +241,6 @@ def _past(state: DeskState, tool: int, offset: ToolOffset | None, zone: tzinfo |
         return Past(sentence=sentence, chart=None, table=None)
     return Past(
         sentence=sentence,
-        chart=past_chart(seen, now, tool, sentence),
-        table=past_table(seen, now, vector_decimals(run.profile)),
+        chart=past_chart(seen, now, tool, sentence, zone),
+        table=past_table(seen, now, vector_decimals(run.profile), zone),
     )

@@ -214,6 +214,9 @@ def test_the_doubtful_jog_has_a_shape_and_the_pictures_suggestion() -> None:
     assert row.suggested.x == pytest.approx(row.position.x - 0.09, abs=0.011)
     assert f"the picture says X {row.suggested.x:.2f}" in row.tip
     assert [m.label for m in page.chart.marks if m.shape is Shape.DIAMOND] == ["4"]
+    assert [m.label for m in page.chart.marks if m.tip is not None] == ["4"]
+    assert float(row.cells[3]) == pytest.approx(-90.0, abs=10.0)
+    assert page.chart.sentence.startswith("Jog 4 lies ")
 
 
 def test_a_struck_jog_keeps_its_place_and_is_held_against_the_others() -> None:
