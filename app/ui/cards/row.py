@@ -34,6 +34,7 @@ class CardRow(QWidget):
         self._colours = colours
         self._cards: dict[str, CardButton] = {}
         self._next: str | None = None
+        self._opened: str | None = None
         self.setObjectName("card_row")
         self.setAccessibleName("Run sheet")
         self.setFixedHeight(ROW_PX)
@@ -80,6 +81,9 @@ class CardRow(QWidget):
         if wanted != self._next:
             self._next = wanted
             self._keep_next_in_view()
+        if state.open_card != self._opened:
+            self._opened = state.open_card
+            self._bring_opened_into_view()
 
     def use_colours(self, colours: Colours) -> None:
         """Change the look."""
@@ -128,6 +132,12 @@ class CardRow(QWidget):
             button.setFixedWidth(each)
         self._strip.setMinimumWidth(count * each + (count - 1) * GAP)
         self._keep_next_in_view()
+
+    def _bring_opened_into_view(self) -> None:
+        """Show the card that was opened by its key."""
+        if self._opened in self._cards:
+            self._line.activate()
+            self._area.ensureWidgetVisible(self._cards[self._opened], GAP, 0)
 
     def _keep_next_in_view(self) -> None:
         if self._next is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -56,6 +57,7 @@ def there(qtbot: QtBot) -> Shown:
     return Shown(qtbot)
 
 
+@cache
 def sixteen_at(tool: int) -> DeskState:
     facts = facts_until(lambda s: isinstance(s, SightTool) and s.tool == tool, SIXTEEN)
     return state_of(snapshot_of(run_of(*facts)))
@@ -149,6 +151,14 @@ def test_the_next_of_sixteen_tools_is_in_view(there: Shown, tool: int) -> None:
     left = button.mapTo(area.viewport(), button.rect().topLeft()).x()
     assert left >= 0
     assert left + button.width() <= area.viewport().width()
+
+
+def test_a_card_that_is_opened_by_its_key_comes_into_view(there: Shown) -> None:
+    row = there.show(sixteen_at(15))
+    button = row.button("1")
+    assert not button.visibleRegion().boundingRect() == button.rect()
+    row.show_state(replace(sixteen_at(15), open_card="1"))
+    assert button.visibleRegion().boundingRect() == button.rect()
 
 
 def test_numbers_are_whole_in_the_narrowest_card(there: Shown) -> None:
