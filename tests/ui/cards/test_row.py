@@ -156,7 +156,7 @@ def test_the_next_of_sixteen_tools_is_in_view(there: Shown, tool: int) -> None:
 def test_a_card_that_is_opened_by_its_key_comes_into_view(there: Shown) -> None:
     row = there.show(sixteen_at(15))
     button = row.button("1")
-    assert not button.visibleRegion().boundingRect() == button.rect()
+    assert button.visibleRegion().boundingRect() != button.rect()
     row.show_state(replace(sixteen_at(15), open_card="1"))
     assert button.visibleRegion().boundingRect() == button.rect()
 
