@@ -46,7 +46,7 @@ from app.job.sheet import (
     SightTool,
 )
 from app.job.snapshot import Snapshot
-from app.job.steady import may_sight
+from app.job.steady import may_sight, restarted
 from app.ui import intentions as want
 from app.ui.moment import (
     Moment,
@@ -354,7 +354,16 @@ class Desk(QObject):
             self._record(Prepared(ticked=tuple(item for item in PREPARATION if item in ticked)))
 
     def _type(self, moment: Moment, typed: Typed) -> None:
-        self._become(replace(moment, typed=typed, keep_doubtful=False, refused=None))
+        self._become(
+            replace(
+                moment,
+                typed=typed,
+                keep_doubtful=False,
+                refused=None,
+                # Nothing is sighted by itself while somebody is still typing.
+                steadiness=None if moment.steadiness is None else restarted(moment.steadiness),
+            )
+        )
 
     def _sight(self, moment: Moment) -> None:
         step, entry = moment.step, moment.entry

@@ -167,6 +167,8 @@ def with_recorded(
         refused=None,
         keep_doubtful=False,
         steadiness=None if changed else moment.steadiness,
+        # Another tool may have another land, brass or steel: its light is judged anew.
+        first_light=moment.first_light if tool_of(step) == tool_of(moment.step) else None,
         acknowledged=moment.acknowledged and isinstance(step, Export | EnterOffsets | Done),
     )
 
@@ -208,9 +210,18 @@ def told(
     return tuple(sorted(others, key=lambda notice: _WEIGHTS[notice.weight]))
 
 
+def tool_of(step: Step) -> int | None:
+    """Return the tool that a step has in view, or None where it is about none."""
+    match step:
+        case SightScale(tool=tool) | SightTool(tool=tool) | HomeFirst(tool=tool):
+            return tool
+        case _:
+            return None
+
+
 def prior_of(snapshot: Snapshot) -> RadiusPrior | None:
     """Return the bore's radius, as far as the scale and the tool's nominal bore tell it."""
-    tool = getattr(next_step(snapshot), "tool", None)
+    tool = tool_of(next_step(snapshot))
     if not isinstance(snapshot.scale, PixelScale) or tool is None:
         return None
     bore_mm = snapshot.run.profile.tool(tool).bore_mm
