@@ -17,7 +17,7 @@ from app.job.picture_check import AxisSaid, Said, ask_picture
 from app.job.places import mode_problem, position_problem
 from app.job.run import Run
 from app.job.sheet import SightScale, SightTool, Step, next_step
-from app.job.snapshot import Snapshot
+from app.job.snapshot import Snapshot, in_display_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,16 +121,23 @@ def prefilled(step: Step, snapshot: Snapshot) -> Typed:
 
 
 def same_as_reference(step: Step, snapshot: Snapshot) -> Typed | None:
-    """Return fields that lead to where the reference was sighted first.
+    """Return fields for a head that stands where the reference was sighted first.
 
-    Before that sighting it is the start of the jogs. None where there was neither, or
-    no place is asked for.
+    A display that counts a tool's offset in shows another number for each tool at one
+    place of the head. Before that sighting it is the start of the jogs. None where
+    there was neither, or no place is asked for.
     """
     run = snapshot.run
     seen = run.tool_sightings(run.profile.reference_tool) or run.scale_sightings()
     if not seen or not isinstance(step, SightScale | SightTool):
         return None
-    return replace(_typed_at(seen[0].seen.position, run), z=prefilled(step, snapshot).z)
+    first = seen[0].seen
+    d = in_display_mm(run.profile, step.tool)
+    place = first.position._replace(
+        x=sum_exact(sum_exact(first.position.x, -first.in_display_mm.x), d.x),
+        y=sum_exact(sum_exact(first.position.y, -first.in_display_mm.y), d.y),
+    )
+    return replace(_typed_at(place, run), z=prefilled(step, snapshot).z)
 
 
 def after_jogs_made(typed: Typed, plan: JogPlan, snapshot: Snapshot) -> Typed:

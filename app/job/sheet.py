@@ -388,7 +388,8 @@ def sentence(step: Step, run: Run) -> str:
             )
         case SightTool(tool=tool, closing=closing, expected=expected):
             again = " once more, to see whether anything moved" if closing else ""
-            return f"Take tool {tool}{_place_words(expected, decimals)}, and sight it{again}."
+            place = _place_words(expected, decimals)
+            return f"Take tool {tool}{place}, X and Y from below, and sight it{again}."
         case Export(findings=findings):
             failed = sum(finding.fails for finding in findings)
             if failed:

@@ -28,7 +28,7 @@ PROCEED = Key("Space", "Space", "do what the sentence asks for: tick, sight, tak
 STOP = Key("Esc", "Esc", "stop what is under way, close what is open")
 UNDO = Key("Ctrl+Z", "Ctrl+Z", "take the last thing back")
 STRIKE = Key("Del", "Del", "strike the last sighting out")
-SAME = Key("=", "=", "fill in the position of the reference tool")
+SAME = Key("=", "=", "the head stands where the reference was sighted: fill that in")
 JOGGED = Key("J", "J", "the jogs asked for were made: fill the position in")
 TAKE = Key("P", "P", "take the position that the picture suggests")
 PLUS = Key("L", "L", "whether the last jogs of X and Y were a plus")

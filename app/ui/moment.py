@@ -18,7 +18,7 @@ from app.job.hints import where_to_jog
 from app.job.interfaces import CameraHealth, CameraState
 from app.job.jogs import WANTED, JogPlan
 from app.job.live import Correction, correction, correction_towards
-from app.job.quality import exposure_drift, focus_level, light_level
+from app.job.quality import Grade, Level, exposure_drift, focus_level, light_level
 from app.job.sheet import (
     Done,
     EnterOffsets,
@@ -235,7 +235,8 @@ def state_of(moment: Moment) -> DeskState:
     fix = _fix(moment, step)
     glance = moment.glance
     answer = None if glance is None else glance.seen.fit
-    hint = _hint(moment, step)
+    focus = focus_level(answer, _sharpness(glance), moment.sharpest)
+    hint = _hint(moment, step, focus)
     return DeskState(
         run_id=moment.run_id,
         camera_name=moment.camera_name,
@@ -263,7 +264,7 @@ def state_of(moment: Moment) -> DeskState:
         fix=fix,
         plan=_plan(step, fix),
         hint=hint,
-        focus=focus_level(answer, _sharpness(glance), moment.sharpest),
+        focus=focus,
         light=light_level(None if glance is None else glance.exposure, answer),
         typed=moment.typed,
         entry=entry,
@@ -303,11 +304,16 @@ def _plan(step: Step, fix: Correction | None) -> JogPlan | None:
     return None if fix is None else fix.plan
 
 
-def _hint(moment: Moment, step: Step) -> str:
+def _hint(moment: Moment, step: Step, focus: Level) -> str:
     asks = isinstance(step, SightScale | SightTool)
     if moment.glance is None or not asks:
         return ""
-    return where_to_jog(moment.snapshot, moment.glance.seen.fit, moment.arrived)
+    where = where_to_jog(moment.snapshot, moment.glance.seen.fit, moment.arrived)
+    if where or focus.grade not in (Grade.FAIR, Grade.POOR):
+        return where
+    # A tip that is sighted out of focus stands at another height, and a camera that
+    # leans shows it elsewhere.
+    return f"Focus first. {focus.advice}"
 
 
 def _stored(snapshot: Snapshot, step: Step) -> StoredOffsets | None:

@@ -29,7 +29,7 @@ class Hands:
 
     def take_focus(self) -> None:
         """Give the window the keyboard: there is no window manager that would."""
-        self._xdotool("windowfocus", str(int(self.window.winId())))
+        self.xdotool("windowfocus", str(int(self.window.winId())))
         self.qtbot.waitUntil(self.window.isActiveWindow, timeout=5000)
 
     def find(self, kind: type[W], name: str) -> W:
@@ -69,7 +69,7 @@ class Hands:
         part = self.find(kind, name)
         middle = part.mapToGlobal(QPoint(part.width() // 2, part.height() // 2))
         self.clicks += 1
-        self._xdotool("mousemove", str(middle.x()), str(middle.y()), "click", "1")
+        self.xdotool("mousemove", str(middle.x()), str(middle.y()), "click", "1")
 
     def click_row(self, name: str, title: str) -> None:
         """Click a row of a list by its title."""
@@ -77,7 +77,7 @@ class Hands:
         (item,) = rows.findItems(title, Qt.MatchFlag.MatchExactly)
         middle = rows.viewport().mapToGlobal(rows.visualItemRect(item).center())
         self.clicks += 1
-        self._xdotool("mousemove", str(middle.x()), str(middle.y()), "click", "1")
+        self.xdotool("mousemove", str(middle.x()), str(middle.y()), "click", "1")
         self.settle()
 
     def drag(self, name: str, points: list[tuple[float, float]]) -> None:
@@ -90,19 +90,19 @@ class Hands:
             if at == 0:
                 words += ["mousedown", "1"]
         self.clicks += 1
-        self._xdotool(*words, "mouseup", "1")
+        self.xdotool(*words, "mouseup", "1")
 
     def press(self, *keys: str) -> None:
         """Press keys, by their X names, one after the other."""
         for key in keys:
             self.keys += 1
-            self._xdotool("key", "--clearmodifiers", key)
+            self.xdotool("key", "--clearmodifiers", key)
             self.settle()
 
     def type(self, text: str) -> None:
         """Type a text."""
         self.keys += len(text)
-        self._xdotool("type", "--delay", "15", text)
+        self.xdotool("type", "--delay", "15", text)
         self.settle()
 
     def settle(self, ms: int = 60) -> None:
@@ -123,5 +123,6 @@ class Hands:
         """Return what is on the clipboard."""
         return QGuiApplication.clipboard().text()
 
-    def _xdotool(self, *words: str) -> None:
+    def xdotool(self, *words: str) -> None:
+        """Send events through the X server."""
         subprocess.run(["xdotool", *words], check=True, capture_output=True, timeout=20)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from PySide6.QtCore import QObject, Qt, QTimer, Signal
-from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtCore import QEvent, QObject, Qt, QTimer, Signal
+from PySide6.QtGui import QPainter, QPaintEvent, QWheelEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QFrame,
@@ -205,12 +205,13 @@ class Handset(QWidget):
             key = self._key(
                 f"handset_axis_{axis.lower()}",
                 axis,
-                f"The wheel drives {axis}.",
+                f"The wheel drives {axis}. Turning the mouse's wheel here drives {axis} at once.",
                 accessible=f"Axis {axis}",
             )
             key.setCheckable(True)
             key.setChecked(number == 0)
             self._axes.addButton(key, number)
+            key.installEventFilter(self)
             row.addWidget(key)
         self._axes.idClicked.connect(self._show)
         return row
@@ -266,6 +267,15 @@ class Handset(QWidget):
         return key
 
     # What the hand does ---------------------------------------------------------------
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Let the mouse's wheel over an axis key choose that axis and turn it."""
+        if isinstance(event, QWheelEvent) and isinstance(watched, QPushButton):
+            watched.setChecked(True)
+            self._show()
+            self._wheel.wheelEvent(event)
+            return True
+        return super().eventFilter(watched, event)
 
     @property
     def axis(self) -> str:

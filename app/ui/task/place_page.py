@@ -93,7 +93,10 @@ class PlacePage(Page):
         self._take = self._way("take_pictures", "Take", keys.TAKE, "Fill in what the picture says")
         self._take.clicked.connect(lambda: self.wanted.emit(TakePictures()))
         self._same = self._way(
-            "same_as_reference", "Same as the reference", keys.SAME, "Fill in the reference's place"
+            "same_as_reference",
+            "Same as the reference",
+            keys.SAME,
+            "The head stands where the reference was sighted: fill in what the display shows then",
         )
         self._same.clicked.connect(lambda: self.wanted.emit(SameAsReference()))
         self._made = self._way(
