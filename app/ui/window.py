@@ -140,6 +140,11 @@ class Window(QMainWindow):
         """The page of the run that is open."""
         return None if self._run is None else self._run.page
 
+    @property
+    def state(self) -> DeskState | None:
+        """What is shown of the run that is open."""
+        return None if self._run is None else self._run.state
+
     # -- the run ------------------------------------------------------------------------
 
     def _begin(self, ready: Ready) -> None:

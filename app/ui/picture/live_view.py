@@ -121,9 +121,9 @@ class LiveView(QWidget):
         return self._view
 
     @property
-    def frame_id(self) -> int | None:
-        """Which frame is shown; None before the first."""
-        return None if self._shown is None else self._shown.frame.frame_id
+    def shown(self) -> Shown | None:
+        """The frame that is shown; None before the first."""
+        return self._shown
 
     @property
     def overlay(self) -> Overlay:
