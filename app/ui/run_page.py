@@ -150,13 +150,17 @@ class RunPage(QWidget):
         if self.handset is not None:
             body.addWidget(self.handset)
         body.addWidget(self.columns)
-        body.addWidget(self.centre, 1)
+        # A notice takes its room from the picture, never from what there is to do.
+        middle = QVBoxLayout()
+        middle.setSpacing(GAP)
+        middle.addWidget(self.notices)
+        middle.addWidget(self.centre, 1)
+        body.addLayout(middle, 1)
         body.addWidget(self._right)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, GAP)
         whole.setSpacing(GAP)
         whole.addWidget(self.header)
-        whole.addWidget(self.notices)
         whole.addLayout(body, 1)
         whole.addWidget(self.cards)
 
