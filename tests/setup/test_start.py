@@ -121,6 +121,16 @@ def test_the_venv_package_is_that_of_the_running_python() -> None:
     assert start.packages_for([], venv_missing=True) == [f"python{version}-venv"]
 
 
+def test_a_screen_in_memory_and_hands_come_from_packages() -> None:
+    programs = ["Xvfb", "xdotool"]
+    assert start.packages_for([], venv_missing=False, programs=programs) == ["xdotool", "xvfb"]
+    assert set(start.TEST_PROGRAMS) == set(programs)
+
+
+def test_without_words_the_window_opens_on_the_bench() -> None:
+    assert start.OPENING == ("bench",)
+
+
 def test_the_line_to_type_names_all_packages_and_asks_for_rights_where_needed() -> None:
     assert start.apt_line(["libegl1", "libgl1"], sudo=True) == (
         "sudo apt-get update && sudo apt-get install --no-install-recommends libegl1 libgl1"
