@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import cast
 
 import cv2
@@ -21,11 +21,12 @@ MOVED_FLOOR_PX = 0.5
 """Less than this between the halves of a burst is no motion worth a sentence: at the usual
 5 um per pixel it is a few micrometres, what machines scatter by."""
 
-_MOVED_SIGMA = 3.0
-"""How far apart two means may lie by their own scatter."""
+_MOVED_SIGMA = 4.0
+"""How far apart two means may lie by their own scatter, which a dozen frames tell only to a
+fifth or so: with it fewer than one noisy burst in a hundred is called moved."""
 
-_FEWEST_A_HALF = 2
-"""Of one frame nobody knows its scatter."""
+_FEWEST = 4
+"""Fewer frames say nothing of scatter beside motion."""
 
 
 def burst_of(frames: Sequence[Frame], fit: BurstFit | BoreRefusal, crop_radii: float) -> Burst:
@@ -73,22 +74,17 @@ def moved_between(fit: BurstFit | BoreRefusal) -> str:
     """Return a sentence when the bore wandered while a burst was taken, else empty.
 
     The means of the first and the second half of the frames that were used are
-    compared, against the scatter within the halves; so a machine that still creeps is
-    told from a noisy picture. Frames that were left out count through the medians, for
-    one that moved fast in the beginning leaves its first frames out of the mean.
+    compared, against the scatter from frame to frame; so a machine that still creeps
+    is told from a noisy picture. All frames count through the medians, since a machine
+    that came to rest within the burst leaves its first frames out of the mean.
     """
     if isinstance(fit, BoreRefusal):
         return ""
     found = [i for i, one in enumerate(fit.fits) if isinstance(one, BoreFit)]
-    used, all_found = _halves(fit, fit.frames_used), _halves(fit, found)
-    apart_px = 0.0
-    for halves, middle in ((used, np.mean), (all_found, np.median)):
-        first, second = halves
-        if min(len(first), len(second)) < _FEWEST_A_HALF:
-            continue
-        step = np.abs(middle(second, axis=0) - middle(first, axis=0))
-        if bool((step > np.maximum(MOVED_FLOOR_PX, _MOVED_SIGMA * _sigma(first, second))).any()):
-            apart_px = max(apart_px, math.hypot(*step))
+    apart_px = max(
+        _apart_px(_centres(fit, fit.frames_used), np.mean),
+        _apart_px(_centres(fit, found), np.median),
+    )
     if apart_px == 0.0:
         return ""
     return (
@@ -97,25 +93,31 @@ def moved_between(fit: BurstFit | BoreRefusal) -> str:
     )
 
 
-def _halves(fit: BurstFit, which: Sequence[int]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the centres of the first and the second half, each of shape (N, 2)."""
-    centres = np.array(
-        [one.centre_px for i in which if isinstance(one := fit.fits[i], BoreFit)], dtype=np.float64
-    ).reshape(-1, 2)
+def _centres(fit: BurstFit, which: Sequence[int]) -> NDArray[np.float64]:
+    """Return the centres of these frames in order, shape (N, 2)."""
+    centres = [one.centre_px for i in which if isinstance(one := fit.fits[i], BoreFit)]
+    return np.array(centres, dtype=np.float64).reshape(-1, 2)
+
+
+def _apart_px(centres: NDArray[np.float64], middle: Callable[..., NDArray[np.float64]]) -> float:
+    """Return how far apart the halves lie; zero where that is no more than scatter."""
+    if len(centres) < _FEWEST:
+        return 0.0
     half = len(centres) // 2
-    return centres[:half], centres[len(centres) - half :]
+    step = np.abs(middle(centres[-half:], axis=0) - middle(centres[:half], axis=0))
+    allowed = _MOVED_SIGMA * _scatter_px(centres) * math.sqrt(2.0 / half)
+    is_moved = bool((step > np.maximum(MOVED_FLOOR_PX, allowed)).any())
+    return math.hypot(*step) if is_moved else 0.0
 
 
-def _sigma(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return one sigma of the difference of two means, per axis, by the scatter within.
+def _scatter_px(centres: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return one sigma of a single frame per axis, whatever the bore's even motion.
 
-    By the median absolute deviation, so that one wild frame does not hide a motion.
+    From second differences, whose variance is 6 sigma^2 for independent frames and which
+    an even motion leaves out; by their median, so that a wild frame hides no motion.
     """
-    variance = np.zeros(2)
-    for half in (first, second):
-        away = np.median(np.abs(half - np.median(half, axis=0)), axis=0)
-        variance += (1.4826 * away) ** 2 / len(half)
-    return np.asarray(np.sqrt(variance), dtype=np.float64)
+    bends = np.abs(centres[:-2] - 2.0 * centres[1:-1] + centres[2:])
+    return np.asarray(1.4826 * np.median(bends, axis=0) / math.sqrt(6.0), dtype=np.float64)
 
 
 def _picture(frame: Frame, centre: PointPx | None, half_px: float) -> Picture:

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from app.job.interfaces import Camera, Frame
+from app.job.interfaces import Camera, CameraState, Frame
 from app.wiring.asks import Ask, Asks
 from app.wiring.bursts import burst_of, moved_between
 from app.wiring.glance import BurstEnd, BurstFailed, BurstProgress, BurstTaken
@@ -18,6 +18,10 @@ WAIT_S = 0.2
 
 IDLE_S = 0.05
 """A source that says at once that it has nothing is asked no oftener than this."""
+
+
+_NEVER_AGAIN = (CameraState.ENDED, CameraState.CLOSED)
+"""States that no patience helps."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +94,8 @@ def take_burst(
             camera, after_s, WAIT_S, lambda seconds: asks.pause(seconds, during=ask.number)
         )
         if frame is None:
-            if time.monotonic() - last_s > settings.patience_s:
+            is_late = time.monotonic() - last_s > settings.patience_s
+            if is_late or camera.health().state in _NEVER_AGAIN:
                 return BurstFailed(ask=ask.number, sentence=_no_frames(camera))
             continue
         last_s = time.monotonic()
@@ -116,7 +121,8 @@ def _no_frames(camera: Camera) -> str:
     health = camera.health()
     return (
         f"No picture came from the camera: {health.sentence or 'it gives no new frames.'} "
-        "Nothing was recorded; sight again when the picture is back."
+        "Nothing was recorded. Check the camera's plug or address, and sight again when the "
+        "picture is back."
     )
 
 

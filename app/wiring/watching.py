@@ -12,7 +12,7 @@ import logging
 import threading
 import time
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, cast
 
 import cv2
 import numpy as np
@@ -35,7 +35,8 @@ Image = NDArray[np.uint8] | NDArray[np.uint16]
 FAULT_PAUSE_S = 0.25
 """Pause after a fault in the program, so that one in every frame does not take a core."""
 
-BEFORE_ALL_S = float("-inf")
+BEFORE_ALL_S = -1e9
+"""Thirty years before any clock began; finite, since the bench counts frames from it."""
 
 
 class WatchListener(Protocol):
@@ -215,6 +216,7 @@ class Watching:
                     # First, so that a frame that cannot be shown is not met again.
                     after_s = frame.arrived_at_s
                     self._show(frame)
+                    self._faults.pop("viewing", None)
             except Exception as error:  # noqa: BLE001 - the top of a thread: logged and told
                 self._note_fault("viewing", error)
 
@@ -245,6 +247,7 @@ class Watching:
                 if frame is not None:
                     after_s = frame.arrived_at_s
                     near = self._glance_at(frame, near)
+                    self._faults.pop("measuring", None)
             except Exception as error:  # noqa: BLE001 - the top of a thread: logged and told
                 self._note_fault("measuring", error)
         while (ask := self._asks.next()) is not None:
@@ -325,8 +328,8 @@ class Watching:
 
 def bgra_of(image: Image) -> NDArray[np.uint8]:
     """Return a frame as it is painted: shape (H, W, 4), uint8, contiguous."""
-    plane = image
+    plane = cast("Image", np.ascontiguousarray(image))
     if plane.dtype == np.uint16:
-        plane = cv2.convertScaleAbs(plane, alpha=1.0 / 257.0).astype(np.uint8, copy=False)
+        plane = cast("Image", cv2.convertScaleAbs(plane, alpha=1.0 / 257.0))
     code = cv2.COLOR_GRAY2BGRA if plane.ndim == 2 else cv2.COLOR_BGR2BGRA
     return np.asarray(cv2.cvtColor(plane, code), dtype=np.uint8)
