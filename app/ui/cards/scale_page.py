@@ -18,7 +18,7 @@ from app.ui.cards.entries import Row, Table, short_state, state_words
 from app.ui.cards.figures import place_words, rms_um, signed
 from app.ui.cards.page import Page
 from app.ui.cards.row_words import SCALE_KEY, scale_standing
-from app.ui.cards.story import story_of
+from app.ui.cards.story import labels_of, story_of
 from vision.pixel_scale import DoubtfulEntry, PixelScale, ScaleRefusal
 
 _ARROW_SHARE = 0.35
@@ -153,8 +153,10 @@ def _table(
     doubtful: Mapping[int, Position],
 ) -> Table:
     decimals = decimals_of(run.profile.display_step_mm)
+    labels = labels_of(run)
     rows = []
-    for at, jog in enumerate(jogs, start=1):
+    for jog in jogs:
+        label = labels[jog.number]
         place, miss = jog.seen.position, residuals.get(jog.number)
         said = state_words(run, jog, decimals)
         suggested = doubtful.get(jog.number)
@@ -163,14 +165,14 @@ def _table(
         rows.append(
             Row(
                 cells=(
-                    str(at),
+                    label,
                     f"{place.x:.{decimals}f}",
                     f"{place.y:.{decimals}f}",
                     "-" if miss is None else signed(miss[0], 1),
                     "-" if miss is None else signed(miss[1], 1),
                     short_state(jog, doubtful=suggested is not None),
                 ),
-                name=f"jog {at}",
+                name=f"jog {label}",
                 number=jog.number,
                 position=place,
                 counts=jog.counts,
@@ -194,7 +196,8 @@ def _chart(
     doubtful: Mapping[int, Position],
 ) -> Chart:
     times = magnification(jogs, residuals)
-    marks = tuple(_marks(jogs, residuals, doubtful, times))
+    labels = labels_of(snapshot.run)
+    marks = tuple(_marks(jogs, labels, residuals, doubtful, times))
     return Chart(
         name="Jogs and their residuals",
         sentence=_sentence(snapshot, jogs, residuals, times),
@@ -225,17 +228,18 @@ def magnification(jogs: tuple[Sighting, ...], residuals: Residuals) -> float:
 
 def _marks(
     jogs: tuple[Sighting, ...],
+    labels: Mapping[int, str],
     residuals: Residuals,
     doubtful: Mapping[int, Position],
     times: float,
 ) -> Iterator[Mark]:
-    for at, jog in enumerate(jogs, start=1):
+    for jog in jogs:
         place, miss = jog.seen.position, residuals.get(jog.number)
         shape, ink = _look(jog, is_doubtful=jog.number in doubtful)
         tip = None
         if miss is not None and times and jog.counts:
             tip = (place.x + 1e-3 * times * miss[0], place.y + 1e-3 * times * miss[1])
-        yield Mark(x=place.x, y=place.y, shape=shape, ink=ink, label=str(at), tip=tip)
+        yield Mark(x=place.x, y=place.y, shape=shape, ink=ink, label=labels[jog.number], tip=tip)
 
 
 def _look(jog: Sighting, *, is_doubtful: bool) -> tuple[Shape, Ink]:
@@ -256,12 +260,13 @@ def _key(marks: tuple[Mark, ...]) -> Iterator[KeyEntry]:
 def _sentence(
     snapshot: Snapshot, jogs: tuple[Sighting, ...], residuals: Residuals, times: float
 ) -> str:
-    counting = [(at, j) for at, j in enumerate(jogs, start=1) if j.counts and j.number in residuals]
+    counting = [jog for jog in jogs if jog.counts and jog.number in residuals]
     if not counting:
         return "Where the jogs were made; there is no scale yet to hold them against."
-    worst, jog = max(counting, key=lambda one: math.hypot(*residuals[one[1].number]))
-    longest = math.hypot(*residuals[jog.number])
+    worst = max(counting, key=lambda jog: math.hypot(*residuals[jog.number]))
+    longest = math.hypot(*residuals[worst.number])
+    label = labels_of(snapshot.run)[worst.number]
     drawn = f"arrows show the residuals {times:g} times larger" if times else "all of them vanish"
     if isinstance(snapshot.scale, ScaleRefusal):
-        return f"Jog {worst} lies {longest:.0f} um from where the other jogs put it; {drawn}."
-    return f"Jog {worst} misses most, by {longest:.1f} um; {drawn}."
+        return f"Jog {label} lies {longest:.0f} um from where the other jogs put it; {drawn}."
+    return f"Jog {label} misses most, by {longest:.1f} um; {drawn}."

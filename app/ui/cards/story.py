@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Mapping
 from datetime import tzinfo
+from string import ascii_lowercase
 from typing import assert_never
 
 from app.job.facts import (
@@ -98,17 +99,31 @@ def _struck_said(run: Run, number: int, why: str, own: set[int]) -> str:
 
 
 def _which(run: Run, number: int) -> str:
-    """Name a sighting by its turn among those of its kind: "1st", as the table counts."""
-    return f"no. {dict(turns(run)).get(number, number)}"
+    """Name a sighting as the table calls it."""
+    return f"no. {labels_of(run).get(number, str(number))}"
 
 
-def turns(run: Run) -> Iterator[tuple[int, int]]:
-    """Yield the entry number of each sighting and its turn among its like, struck ones too."""
-    counts: dict[tuple[Purpose, int], int] = {}
+def labels_of(run: Run) -> Mapping[int, str]:
+    """Return what each sighting is called in tables, plots and words, by its entry number.
+
+    A tool's sightings are counted through. Jogs that count are 1, 2, 3 ...: sentences
+    about "the 4th position" count them alone. Jogs that do not count are a, b, c ...
+    """
+    made: dict[tuple[Purpose, int, bool], int] = {}
+    labels: dict[int, str] = {}
     for s in run.sightings:
-        kind = (s.seen.purpose, s.seen.tool)
-        counts[kind] = counts.get(kind, 0) + 1
-        yield s.number, counts[kind]
+        is_lettered = s.seen.purpose is Purpose.SCALE and not s.counts
+        kind = (s.seen.purpose, s.seen.tool, is_lettered)
+        at = made.get(kind, 0)
+        made[kind] = at + 1
+        labels[s.number] = _letter(at) if is_lettered else str(at + 1)
+    return labels
+
+
+def _letter(at: int) -> str:
+    """Return a, b ... z, then aa, bb ..."""
+    rounds, letter = divmod(at, len(ascii_lowercase))
+    return ascii_lowercase[letter] * (rounds + 1)
 
 
 def _place_before(run: Run, retyping: Entry) -> Position:

@@ -18,7 +18,7 @@ from app.ui.cards.figures import approach_words, clock_words, signed, vector_dec
 from app.ui.cards.page import Bar, Budget, Page, Past
 from app.ui.cards.past import past_chart, past_sentence, past_table, with_now
 from app.ui.cards.row_words import offset_of, tool_standing
-from app.ui.cards.story import story_of, turns
+from app.ui.cards.story import labels_of, story_of
 from app.ui.result.words import closure_said
 from app.ui.state import DeskState
 
@@ -71,10 +71,10 @@ def tool_lines(snapshot: Snapshot, tool: int, offset: ToolOffset | None) -> tupl
 def _against(snapshot: Snapshot, tool: int) -> tuple[str, ...]:
     """Return the findings about a tool; its sightings are called as the table calls them."""
     own = {f"entry {s.number}" for s in snapshot.run.tool_sightings(tool)} | {f"tool {tool}"}
-    numbers = dict(turns(snapshot.run))
+    labels = labels_of(snapshot.run)
 
     def called(entry: re.Match[str]) -> str:
-        return f"no. {numbers.get(int(entry[1]), entry[1])}"
+        return f"no. {labels.get(int(entry[1]), entry[1])}"
 
     return tuple(
         re.sub(r"entry (\d+)", called, found.message)
@@ -107,10 +107,19 @@ def _table(
 ) -> Table:
     run = snapshot.run
     decimals = decimals_of(run.profile.display_step_mm)
+    labels = labels_of(run)
     paths = {found.path for found in snapshot.findings}
     rows = tuple(
-        _row(run, s, at, misses.get(s.number), decimals, zone, f"entry {s.number}" in paths)
-        for at, s in enumerate(seen, start=1)
+        _row(
+            run,
+            s,
+            labels[s.number],
+            misses.get(s.number),
+            decimals,
+            zone,
+            f"entry {s.number}" in paths,
+        )
+        for s in seen
     )
     return Table(
         name="sightings",
@@ -131,7 +140,7 @@ def _table(
 def _row(
     run: Run,
     sighting: Sighting,
-    at: int,
+    label: str,
     miss: tuple[float, float] | None,
     decimals: int,
     zone: tzinfo | None,
@@ -142,7 +151,7 @@ def _row(
     said = state_words(run, sighting, decimals)
     return Row(
         cells=(
-            str(at),
+            label,
             clock_words(sighting.at, zone),
             f"{seen.position.x:.{decimals}f}",
             f"{seen.position.y:.{decimals}f}",
@@ -151,7 +160,7 @@ def _row(
             approach_words(seen.approach),
             f"{seen.centre_px.u:.1f} {seen.centre_px.v:.1f}",
         ),
-        name=f"sighting {at}",
+        name=f"sighting {label}",
         number=sighting.number,
         position=seen.position,
         counts=sighting.counts,
@@ -170,9 +179,10 @@ def _repeats(
     if offset is not None and not is_reference:
         u = (1e3 * offset.expanded_mm[0], 1e3 * offset.expanded_mm[1])
     paths = {found.path for found in snapshot.findings}
+    labels = labels_of(snapshot.run)
     marks = tuple(
-        _repeat_mark(misses[s.number], str(at), is_doubtful=f"entry {s.number}" in paths)
-        for at, s in enumerate(seen, start=1)
+        _repeat_mark(misses[s.number], labels[s.number], is_doubtful=f"entry {s.number}" in paths)
+        for s in seen
         if s.number in misses
     )
     return Chart(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from datetime import UTC
 from functools import cache
 from typing import cast
@@ -21,17 +23,18 @@ from app.job.facts import (
     Struck,
 )
 from app.job.run import UNDONE
-from app.job.sheet import Export, SightTool
+from app.job.sheet import Export, MendScale, SightTool, next_step, sentence
 from app.job.snapshot import Snapshot, snapshot_of
 from app.ui.cards.chart import Shape
 from app.ui.cards.page import Page
 from app.ui.cards.past import past_sentence, with_now
 from app.ui.cards.row_words import Card, cards_of
 from app.ui.cards.scale_page import magnification, residuals_of, scale_page
-from app.ui.cards.story import story_of
+from app.ui.cards.story import labels_of, story_of
 from app.ui.cards.tool_page import tool_page
 from app.ui.look.states import State
 from app.ui.state import DeskState
+from app.ui.task.mending import mends
 from app.wiring.history import PastOffset
 from tests.job.conftest import make_profile, run_of
 from tests.ui.cards.shown import shown
@@ -239,6 +242,65 @@ def test_a_struck_jog_keeps_its_place_and_is_held_against_the_others() -> None:
     assert page.chart is not None
     assert page.chart.marks[3].shape is Shape.CROSS
     assert page.chart.marks[3].tip is None
+
+
+def struck_and_mistyped() -> Snapshot:
+    """Return a scale whose second jog was struck and made again, and whose fifth is wrong."""
+    facts = facts_until(lambda step: isinstance(step, SightTool))
+    jogs = [i for i, fact in enumerate(facts) if getattr(fact, "purpose", None) is Purpose.SCALE]
+    again, wrong = facts[jogs[1]], facts[jogs[4]]
+    assert isinstance(wrong, Sighted)
+    facts[jogs[4]] = replace(wrong, position=wrong.position._replace(x=wrong.position.x + 0.09))
+    made = facts[: jogs[-1] + 1]
+    return snapshot_of(run_of(*made, Struck(number=jogs[1] + 1, why="a glint"), again))
+
+
+def test_the_position_that_the_sentence_names_is_the_doubtful_row() -> None:
+    snapshot = struck_and_mistyped()
+    step = next_step(snapshot)
+    assert isinstance(step, MendScale)
+    said = re.match(r"The (\d+)\w\w position reads X ([\d.]+);", sentence(step, snapshot.run))
+    assert said is not None
+    page = scale_page(snapshot, step, UTC)
+    (row,) = (row for row in page.table.rows if row.doubtful)
+    (mend,) = mends(step, snapshot.run)
+    assert (row.cells[0], row.cells[1]) == said.groups() == ("4", "149.49")
+    assert (row.name, row.number) == ("jog 4", mend.number)
+    assert mend.name == "4th"
+    assert page.chart is not None
+    assert [m.label for m in page.chart.marks if m.shape is Shape.DIAMOND] == ["4"]
+    assert page.chart.sentence.startswith("Jog 4 lies ")
+
+
+def test_jogs_that_do_not_count_are_lettered_in_table_plot_and_story() -> None:
+    snapshot = struck_and_mistyped()
+    page = scale_page(snapshot, next_step(snapshot), UTC)
+    called = ["1", "a", "2", "3", "4", "5", "6"]
+    assert [row.cells[0] for row in page.table.rows] == called
+    assert [row.name for row in page.table.rows] == [f"jog {label}" for label in called]
+    assert page.chart is not None
+    assert [mark.label for mark in page.chart.marks] == called
+    assert page.table.rows[1].struck
+    assert "no. a struck: a glint" in page.story[-2]
+
+
+def test_labels_of_outdated_jogs_go_on_past_z() -> None:
+    jog = next(f for f in sighted_all() if isinstance(f, Sighted))
+    started = sighted_all()[0]
+    run = run_of(started, *[jog] * 28, CameraDisturbed(why="knocked"), jog)
+    labels = list(labels_of(run).values())
+    assert labels[:2] == ["a", "b"]
+    assert labels[25:] == ["z", "aa", "bb", "1"]
+    assert len(set(labels)) == len(labels)
+
+
+def test_a_tools_sightings_are_counted_through_when_one_is_struck() -> None:
+    first, last = numbers_of(after().snapshot, Purpose.TOOL)
+    page = tool(after(Struck(number=first, why="a drop")), 0)
+    assert [(row.number, row.cells[0]) for row in page.table.rows] == [(first, "1"), (last, "2")]
+    assert page.chart is not None
+    assert [mark.label for mark in page.chart.marks] == ["2"]
+    assert "no. 1 struck: a drop" in page.story[-1]
 
 
 def test_the_scale_page_tells_scale_rotation_mirroring_and_residuals() -> None:
