@@ -10,7 +10,7 @@ from app.dialects.values import NozzleVectorMm
 from app.errors import RecordsError
 from app.job.facts import Entry
 from app.job.run import fold
-from app.records import Store
+from app.records import RunSummary, Store
 
 log = logging.getLogger(__name__)
 
@@ -57,20 +57,32 @@ def past_offsets(
     RecordsError
         When the records cannot be read. One run that cannot be read is left out.
     """
-    found: dict[int, list[PastOffset]] = {}
-    runs = [run for run in store.runs() if run.machine == machine and run.simulated == simulated]
-    if before is not None:
-        began = next((run.started_at for run in runs if run.run_id == before), None)
-        runs = [r for r in runs if began is None or r.started_at < began]
-    for run in [run for run in runs if run.exported and run.run_id != before][:MOST_RUNS][::-1]:
+    runs = [
+        run.run_id
+        for run in _earlier(store.runs(), before)
+        if run.exported and run.machine == machine and run.simulated == simulated
+    ]
+    newest_first: list[list[tuple[int, PastOffset]]] = []
+    for run_id in runs:
+        if len(newest_first) == MOST_RUNS:
+            break
         try:
-            entries = store.entries(run.run_id)
+            exported = _exported(run_id, store.entries(run_id))
         except RecordsError as error:
-            log.warning("run %s is left out of the history: %s", run.run_id, error.message)
+            log.warning("run %s is left out of the history: %s", run_id, error.message)
             continue
-        for tool, offset in _exported(run.run_id, entries):
-            found.setdefault(tool, []).append(offset)
+        if exported:
+            newest_first.append(exported)
+    found: dict[int, list[PastOffset]] = {}
+    for tool, offset in (pair for run in reversed(newest_first) for pair in run):
+        found.setdefault(tool, []).append(offset)
     return {tool: tuple(offsets) for tool, offsets in found.items()}
+
+
+def _earlier(newest_first: Sequence[RunSummary], before: str | None) -> Sequence[RunSummary]:
+    """Return the runs written before one, as the records order them: clocks may be set back."""
+    ids = [run.run_id for run in newest_first]
+    return newest_first if before not in ids else newest_first[ids.index(before) + 1 :]
 
 
 def _exported(run_id: str, entries: Sequence[Entry]) -> list[tuple[int, PastOffset]]:

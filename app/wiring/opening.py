@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 import re
 from dataclasses import dataclass, replace
 
 from app import __version__
 from app.bench import MACHINES, BenchCamera, RealClock, World
-from app.cameras import SourceOptions, open_camera
-from app.errors import InputError, TipwrightError
+from app.cameras import CameraFeed, SourceOptions, open_camera
+from app.errors import CameraError, InputError
 from app.job.facts import PositionMode, RunStarted
 from app.job.interfaces import Camera
 from app.job.places import mode_problem
@@ -16,8 +17,16 @@ from app.job.profile import Profile
 from app.records import Store
 from app.wiring.workshop import bench_world
 
+log = logging.getLogger(__name__)
+
 BENCH = "bench"
 """The camera of the bench in this program."""
+
+FIRST_PICTURE_S = 20.0
+"""Some systems take many seconds to open a camera."""
+
+_ONLY_LATE = ("camera-silent", "camera-stalled")
+"""Codes of a camera that is there, and may give pictures yet."""
 
 _BENCH_SEED = re.compile(r"bench(?: seed (?P<seed>\d+))?")
 
@@ -79,12 +88,13 @@ def open_run(choice: RunChoice, store: Store) -> OpenedRun:
 
     The bench's seed is kept in the name of the camera that the first fact holds
     ("bench seed 7"), so that a run on the bench can be gone on with in the same world.
+    A camera that can be opened but gives no picture yet is no failure: its health tells.
 
     Raises
     ------
     InputError
-        The mode does not suit the machine, the source is none, or the bench has no
-        such machine.
+        The mode does not suit the machine, the source is none, the bench has no such
+        machine, or a run would go on in another world than it began in.
     CameraError
         There is no such camera, or another program has it.
     RecordsError
@@ -99,7 +109,7 @@ def open_run(choice: RunChoice, store: Store) -> OpenedRun:
     camera, world, name = _camera_of(choice)
     try:
         run_id = choice.resume or store.start_run(_first_fact(choice, name))
-    except TipwrightError:
+    except BaseException:
         camera.close()
         if world is not None:
             world.close()
@@ -128,15 +138,31 @@ def _started_before(choice: RunChoice, store: Store) -> RunStarted | None:
 
 
 def _as_it_began(choice: RunChoice, started: RunStarted) -> RunChoice:
-    found = _BENCH_SEED.fullmatch(started.camera)
-    seed = choice.seed if found is None or found["seed"] is None else int(found["seed"])
     return replace(
         choice,
         profile=started.profile,
         simulated=started.simulated,
         mode=started.mode,
-        seed=seed,
+        seed=_seed_of(choice, started),
     )
+
+
+def _seed_of(choice: RunChoice, started: RunStarted) -> int:
+    """Return the seed to go on with; InputError where that would be another world."""
+    found = _BENCH_SEED.fullmatch(started.camera)
+    is_ours = found is not None and found["seed"] is not None
+    if is_ours == (choice.camera == BENCH):
+        return int(found["seed"]) if found is not None and is_ours else choice.seed
+    if is_ours:
+        why = "began on the bench in this program, and goes on only there: choose the bench"
+    elif found is not None:
+        why = (
+            "was made on a bench whose seed was not noted, so no other bench has the same hidden "
+            "offsets: start a new run"
+        )
+    else:
+        why = f"began with another camera ({started.camera}) than the bench: choose that camera"
+    raise InputError(f"Run {choice.resume} {why}.", code="another-world", value=choice.camera)
 
 
 def _first_fact(choice: RunChoice, camera_name: str) -> RunStarted:
@@ -160,6 +186,22 @@ def _camera_of(choice: RunChoice) -> tuple[Camera, World | None, str]:
             )
         world = bench_world(choice.profile.name, seed=choice.seed, clock=RealClock())
         return BenchCamera(world), world, f"bench seed {choice.seed}"
-    # Recorded pictures begin again, so that there is always something to look at.
-    camera = open_camera(choice.camera, SourceOptions(loop=True))
+    camera = _opened(choice.camera)
     return camera, None, camera.name
+
+
+def _opened(source: str) -> CameraFeed:
+    """Return a camera that is open, though it may not give pictures yet."""
+    # Recorded pictures begin again, so that there is always something to look at.
+    camera = open_camera(source, SourceOptions(loop=True), wait_s=0.0)
+    try:
+        camera.wait_ready(FIRST_PICTURE_S)
+    except CameraError as error:
+        if error.code not in _ONLY_LATE:
+            camera.close()
+            raise
+        log.warning("%s", error.message)
+    except BaseException:
+        camera.close()
+        raise
+    return camera
