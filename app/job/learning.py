@@ -21,6 +21,7 @@ from app.job.budget import (
     position_sigma_mm,
     reversal_mm,
 )
+from app.job.jogs import decimals_of
 from app.job.observations import Evidence
 from vision.geometry import CovMm2, PointMm
 from vision.pixel_scale import DoubtfulEntry, JogSighting, PixelScale, ScaleRefusal, learn_scale
@@ -40,10 +41,15 @@ def learn_scale_from(
             position_mm=PointMm(jog.carriage_mm.x + shift[0], jog.carriage_mm.y + shift[1]),
             centre_px=jog.centre_px,
             cov_px2=jog.cov_px2,
+            read_mm=PointMm(jog.shown_mm.x, jog.shown_mm.y),
         )
         for jog, shift in zip(evidence.scale_jogs, reversal.shifts_mm.tolist(), strict=True)
     ]
-    scale = learn_scale(jogs, position_cov_mm2=CovMm2(sigma**2, 0.0, sigma**2))
+    scale = learn_scale(
+        jogs,
+        position_cov_mm2=CovMm2(sigma**2, 0.0, sigma**2),
+        decimals=decimals_of(figures.display_step_mm),
+    )
     doubtful = tuple(_as_entered(entry, reversal.shifts_mm) for entry in scale.doubtful)
     if isinstance(scale, ScaleRefusal):
         return replace(scale, doubtful=doubtful)

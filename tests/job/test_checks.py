@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from app.dialects.values import Layout, NozzleVectorMm, OffsetMm
-from app.job.checks import Finding, Limits, check
+from app.job.checks import Finding, Limits, check, doubt_words
 from app.job.facts import Approach, Fact, Position
 from app.job.observations import Evidence, MachineFigures, Observation
 from app.job.offsets import learn_scale_from, solve
@@ -28,7 +28,7 @@ from tests.job.paper_jobs import (
     scale_jogs,
     scale_of,
 )
-from vision.pixel_scale import PixelScale
+from vision.pixel_scale import PixelScale, ScaleRefusal
 
 WIDE = Limits(tolerance_mm=1.0, vector_limit_mm=10.0, expected_mm={})
 USUAL = MachineFigures(whole_steps=True)
@@ -90,6 +90,27 @@ def test_a_doubtful_entry_is_named_with_what_the_picture_says() -> None:
     assert found.path == "scale_jogs[3]"
     assert found.fails
     assert "The 4th position reads X 149.56; the picture says 149.52" in found.message
+
+
+def test_exchanged_digits_are_those_that_the_display_showed() -> None:
+    offset = OffsetMm(1.27, 0.0, 0.0)
+    jogs = [
+        replace(
+            jog,
+            shown_mm=jog.shown_mm._replace(x=round(jog.shown_mm.x + 1.27, 2)),
+            in_display_mm=offset,
+        )
+        for jog in scale_jogs()
+    ]
+    assert jogs[3].shown_mm.x == pytest.approx(150.79)
+    typed = jogs[3].shown_mm._replace(x=150.97)
+    jogs[3] = replace(jogs[3], shown_mm=typed)
+    refusal = learn_scale_from(replace(plain_job(USUAL), scale_jogs=tuple(jogs)))
+    assert isinstance(refusal, ScaleRefusal)
+    said = "he 4th position reads X 150.97; the picture says 150.79 (two digits exchanged?)"
+    assert doubt_words(refusal.doubtful, jogs, 2) == f"T{said}"
+    # Without the display's offset these would be 149.70 and 149.52: no exchange.
+    assert refusal.message == f"t{said}"
 
 
 def test_a_reference_that_came_back_elsewhere_is_a_failed_check() -> None:

@@ -29,6 +29,8 @@ class Jogs:
     ----------
     positions_mm, centres_px
         Shape (N, 2).
+    read_mm
+        Shape (N, 2), what the display showed at each position.
     covs_px2
         Shape (N, 2, 2).
     position_cov_mm2
@@ -37,6 +39,7 @@ class Jogs:
 
     positions_mm: Matrix
     centres_px: Matrix
+    read_mm: Matrix
     covs_px2: Matrix
     position_cov_mm2: Matrix
 
@@ -44,9 +47,11 @@ class Jogs:
     def of(cls, jogs: Sequence[JogSighting], position_cov_mm2: CovMm2) -> Jogs:
         """Take the arrays from sightings."""
         n = len(jogs)
+        read = [jog.position_mm if jog.read_mm is None else jog.read_mm for jog in jogs]
         return cls(
             positions_mm=np.array([jog.position_mm for jog in jogs], np.float64).reshape(n, 2),
             centres_px=np.array([jog.centre_px for jog in jogs], np.float64).reshape(n, 2),
+            read_mm=np.array(read, np.float64).reshape(n, 2),
             covs_px2=np.array([jog.cov_px2.matrix() for jog in jogs]).reshape(n, 2, 2),
             position_cov_mm2=position_cov_mm2.matrix(),
         )
@@ -60,6 +65,7 @@ class Jogs:
         return Jogs(
             positions_mm=self.positions_mm[keep],
             centres_px=self.centres_px[keep],
+            read_mm=self.read_mm[keep],
             covs_px2=self.covs_px2[keep],
             position_cov_mm2=self.position_cov_mm2,
         )

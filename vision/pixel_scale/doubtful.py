@@ -57,8 +57,10 @@ class _Explanation:
         return self.chi2 + price * _FREE[self.axis]
 
 
-def find_doubtful(jogs: Jogs, settings: ScaleSettings) -> tuple[DoubtfulEntry, ...]:
+def find_doubtful(jogs: Jogs, settings: ScaleSettings, decimals: int) -> tuple[DoubtfulEntry, ...]:
     """Return the entries one of which explains the misfit, most likely first.
+
+    `decimals` are the places of the display, for the hint at the slip.
 
     Empty when nothing is far off, when nothing single explains it, and below four
     jogs, where nothing could tell.
@@ -75,7 +77,7 @@ def find_doubtful(jogs: Jogs, settings: ScaleSettings) -> tuple[DoubtfulEntry, .
     for one in sorted(good, key=lambda one: one.score(price)):
         if one.score(price) < limit:
             chosen.setdefault(one.index, one)
-    named = [_entry(jogs, one) for one in chosen.values()]
+    named = [_entry(jogs, one, decimals) for one in chosen.values()]
     # Among equals, an entry that looks like a slip of the hand comes first.
     return tuple(sorted(named, key=lambda entry: entry.slip in (None, Slip.NOT_DONE)))
 
@@ -139,16 +141,22 @@ def _about(jogs: Jogs, index: int, fit: AffineFit) -> Iterator[_Explanation]:
         )
 
 
-def _entry(jogs: Jogs, one: _Explanation) -> DoubtfulEntry:
-    read = jogs.positions_mm[one.index]
-    suggested = read + one.shift_mm
-    before = jogs.positions_mm[one.index - 1] if one.index else None
+def _entry(jogs: Jogs, one: _Explanation, decimals: int) -> DoubtfulEntry:
+    position, read = jogs.positions_mm[one.index], jogs.read_mm[one.index]
+    suggested = position + one.shift_mm
     return DoubtfulEntry(
         index=one.index,
         axis=one.axis,
-        read_mm=PointMm(float(read[0]), float(read[1])),
+        read_mm=PointMm(float(position[0]), float(position[1])),
         suggested_mm=PointMm(float(suggested[0]), float(suggested[1])),
         sigma_um=1e3 * one.sigma_mm,
         others_agree_um=one.others_um,
-        slip=recognise(read, suggested, before, tolerance_mm=3.0 * one.sigma_mm * one.scatter),
+        slip=recognise(
+            read,
+            read + one.shift_mm,
+            jogs.read_mm[one.index - 1] if one.index else None,
+            axis=one.axis,
+            sigma_mm=one.sigma_mm * one.scatter,
+            decimals=decimals,
+        ),
     )

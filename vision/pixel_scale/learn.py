@@ -37,6 +37,7 @@ def learn_scale(
     *,
     position_cov_mm2: CovMm2,
     settings: ScaleSettings = DEFAULT_SETTINGS,
+    decimals: int = 2,
 ) -> PixelScale | ScaleRefusal:
     """Learn what a pixel is worth and how the picture is turned.
 
@@ -49,6 +50,8 @@ def learn_scale(
         Covariance of each machine position, positive semi-definite.
     settings
         Limits of what is believed.
+    decimals
+        Places that the machine's display shows; for what is said of a wrong entry.
 
     Returns
     -------
@@ -73,8 +76,8 @@ def learn_scale(
     refusal = _motionless(arrays)
     if refusal is not None:
         return refusal
-    doubtful = find_doubtful(arrays, settings)
-    refusal = _stopped_by_entry(doubtful, settings)
+    doubtful = find_doubtful(arrays, settings, decimals)
+    refusal = _stopped_by_entry(arrays, doubtful, settings, decimals)
     if refusal is not None:
         return refusal
     fit = fit_affine(arrays)
@@ -171,13 +174,15 @@ def _motionless(jogs: Jogs) -> ScaleRefusal | None:
 
 
 def _stopped_by_entry(
-    doubtful: tuple[DoubtfulEntry, ...], settings: ScaleSettings
+    jogs: Jogs, doubtful: tuple[DoubtfulEntry, ...], settings: ScaleSettings, decimals: int
 ) -> ScaleRefusal | None:
     if not doubtful or doubtful[0].miss_um < settings.doubtful_refused_um:
         return None
+    at = doubtful[0].index
+    x, y = (jogs.read_mm[at] - jogs.positions_mm[at]).tolist()
     return ScaleRefusal(
         reason=ScaleReason.CONTRADICTORY,
-        message=doubtful_sentence(doubtful),
+        message=doubtful_sentence(doubtful, decimals=decimals, in_display_mm=PointMm(x, y)),
         remedy="retype that position, or strike it out and jog there again",
         doubtful=doubtful,
     )

@@ -26,11 +26,15 @@ class JogSighting:
         Where the bore was seen.
     cov_px2
         Covariance of that centre.
+    read_mm
+        What was read off the machine's display for it; None where that is the position
+        itself. Sentences and hints about a wrong entry are about these digits.
     """
 
     position_mm: PointMm
     centre_px: PointPx
     cov_px2: CovPx2
+    read_mm: PointMm | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +124,8 @@ class DoubtfulEntry:
     others_agree_um
         RMS residual of all other jogs among themselves.
     slip
-        What kind of slip it looks like; None when like none.
+        The slip that turns what the picture says, as the display would show it, into
+        what was read; None when none does within the suggestion's uncertainty.
     """
 
     index: int

@@ -77,7 +77,7 @@ def test_each_slip_is_named_with_the_right_suggestion(
         right += bool(close) and entry.axis is axis and entry.read_mm == pytest.approx(read[i])
         recognised += entry.slip is slip
     assert right >= 0.95 * trials
-    # The kind is a hint only; its tolerance is three standard uncertainties.
+    # The kind is a hint only: one in twenty lies outside the suggestion's uncertainty.
     assert recognised >= 0.85 * trials
 
 
