@@ -130,14 +130,17 @@ class Newcomer:
 
     def home(self, tool: int) -> None:
         """Take the tool, home, go back, say so."""
+        before = [self.shown(axis) for axis in "xyz"]
         self.hands.click(f"handset_tool_{tool}")
         self.tool = tool
-        self.hands.settle(500)
+        self.rest(800)
         self.hands.click("handset_home")
         self.hands.click("handset_home")
-        self.rest(8000)
+        self.hands.until(lambda: self.shown("z") != before[2], "the lift before homing")
         self.hands.click("handset_back")
-        self.rest(8000)
+        self.hands.until(
+            lambda: [self.shown(axis) for axis in "xyz"] == before, "the old place", timeout_s=90
+        )
         self.hands.press("space")
         self.hands.until(lambda: "home the machine" not in self.hands.words(), "the next step")
 

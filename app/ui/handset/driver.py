@@ -10,6 +10,7 @@ import logging
 import threading
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -100,6 +101,7 @@ class HandsetDriver:
         self._stopping = False
         self._readout = Readout()
         self._back: Position | None = None
+        self._is_placed = True  # the bench begins with a tip over the camera
         self._thread = threading.Thread(target=self._run, name="handset", daemon=True)
         self._thread.start()
 
@@ -200,8 +202,11 @@ class HandsetDriver:
             case _Jog(axis=axis, distance_um=distance_um):
                 here = getattr(self._machine.shown(), axis)
                 self._move(**{axis: round(here + distance_um / 1000.0, 6)})
+                self._is_placed = True
             case _Take(tool=tool):
+                self._remember(self._machine.shown())
                 self._machine.select_tool(tool)
+                self._is_placed = False
             case _Home():
                 self._lift_and_home()
             case _GoBack():
@@ -209,12 +214,24 @@ class HandsetDriver:
 
     def _lift_and_home(self) -> None:
         here = self._machine.shown()
-        # After a second homing in a row the place worth going back to is still the first.
-        at_work = self._machine.is_homed and here.z is not None and here.z < self._lift_mm
-        if at_work:
-            self._back = here
-            self._move(z=self._lift_mm)
+        self._remember(here)
+        if here.z is not None and here.z < self._lift_mm:
+            # A board refuses to move an axis of which it does not know the place; then
+            # it homes from where it stands, as it would have done anyway.
+            with suppress(MachineError):
+                self._move(z=self._lift_mm)
         self._machine.home()
+        self._is_placed = False
+
+    def _remember(self, here: Position) -> None:
+        """Keep where a person had put the machine, to go back there after a homing.
+
+        Where a tool change or a homing left it is no such place, and a carriage that
+        has not homed stands nowhere.
+        """
+        is_low = here.z is not None and here.z < self._lift_mm
+        if self._is_placed and is_low and self._machine.is_homed:
+            self._back = here
 
     def _return(self) -> None:
         back = self._back
@@ -224,6 +241,7 @@ class HandsetDriver:
             )
         self._move(x=back.x, y=back.y)
         self._move(z=back.z)
+        self._is_placed = True
 
     def _move(
         self, *, x: float | None = None, y: float | None = None, z: float | None = None

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
+from app.bench import BenchMachine, RealClock, bench_profile, make_world
 from app.ui.handset import HandsetDriver
 from app.ui.handset.words import Readout
 from tests.ui.handset.machines import GatedMachine, bench
@@ -170,3 +171,26 @@ def test_closing_the_world_ends_a_tool_change_at_once() -> None:
     world.close()
     driver.close()
     assert all(thread.name != "handset" for thread in threading.enumerate())
+
+
+def test_back_leads_to_where_the_person_had_put_the_other_carriage() -> None:
+    # Heron's carriages lose their place when the other one is taken, and each homes anew.
+    world = make_world(bench_profile("heron"), seed=3, clock=RealClock(speed=50.0))
+    listener = Listener()
+    driver = HandsetDriver(BenchMachine(world), listener)
+    try:
+        start = listener.wait(lambda readout: readout.homed)
+        for tool in (1, 0):
+            driver.take(tool)
+            driver.home()
+            driver.go_back()
+            there = listener.wait(
+                lambda readout, tool=tool: (
+                    readout.tool == tool and readout.position_mm == start.position_mm
+                )
+            )
+            assert there.homed
+        assert world.knocks == 0
+    finally:
+        world.close()
+        driver.close()
