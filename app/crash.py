@@ -7,6 +7,7 @@ that it can be sent to anybody.
 
 from __future__ import annotations
 
+import contextlib
 import faulthandler
 import getpass
 import importlib.metadata as metadata
@@ -107,10 +108,8 @@ def scrub(text: str) -> str:
 def _private() -> list[tuple[str, str]]:
     """Return what is private on this computer, the longest first."""
     found = {str(Path.home()): "~", platform.node(): "<computer>"}
-    try:
+    with contextlib.suppress(KeyError, OSError, ImportError):  # no such user on this system
         found[getpass.getuser()] = "<user>"
-    except (KeyError, OSError, ImportError):  # no such user on this system
-        pass
     # The program's own folders may lie at home, or name a person in another way.
     found[str(Path(__file__).resolve().parents[1])] = "<program>"
     found[sys.prefix] = "<python>"
