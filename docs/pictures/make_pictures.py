@@ -43,6 +43,7 @@ HERE = Path(__file__).resolve().parent
 PICTURES = (
     "start.png",
     "start-dark.png",
+    "machine-form.png",
     "preparation.png",
     "first-place.png",
     "scale-half-done.png",
@@ -136,6 +137,11 @@ class Operator:
         self.desk.do(intention)
         self.spin(0.1)
 
+    def press(self, name: str) -> None:
+        """Press a button, and let the window answer."""
+        self._button(name).click()
+        self.spin(0.1)
+
     def new_answer(self) -> None:
         """Wait for two answers of the finder about what is in view now."""
         for _ in range(2):
@@ -164,6 +170,8 @@ class Operator:
     def save(self, name: str) -> None:
         """Save what is on the screen, with a small palette."""
         self.spin(0.3)
+        if self.window.page is not None:
+            self.new_answer()  # what is drawn over the picture pales as it gets old
         shot = self.window.grab().toImage().convertToFormat(QImage.Format.Format_RGB888)
         rows = np.frombuffer(shot.constBits(), np.uint8).reshape(shot.height(), -1)
         pixels = rows[:, : 3 * shot.width()].reshape(shot.height(), shot.width(), 3)
@@ -261,6 +269,9 @@ def whole_run(person: Operator) -> None:
     """Do a run from the start page to the result, and save all pictures."""
     person.save("start.png")
     person.save_dark("start-dark.png")
+    person.press("new_machine")
+    person.save("machine-form.png")
+    person.press("leave_form")
     person.begin()
     person.want(want.Proceed())
     person.want(want.Proceed())
