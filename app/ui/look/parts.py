@@ -488,7 +488,7 @@ class NoticeStrip(QWidget):
         row.addWidget(self._sentence, 1, Qt.AlignmentFlag.AlignVCenter)
         row.addWidget(self._retry, 0, Qt.AlignmentFlag.AlignVCenter)
         row.addWidget(self._step, 0, Qt.AlignmentFlag.AlignVCenter)
-        policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
         policy.setHeightForWidth(True)
         self.setSizePolicy(policy)
         self.hide()

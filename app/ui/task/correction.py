@@ -29,7 +29,8 @@ class CorrectionPanel(QWidget):
         self.setObjectName("correction")
         self.setProperty("look", "panel")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
-        policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        # Fixed would hold the height to the hint, which is that of the narrowest column.
+        policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
         policy.setHeightForWidth(True)
         self.setSizePolicy(policy)
         self.setToolTip("How to jog to bring the bore to the target, in the machine's own axes")

@@ -114,7 +114,8 @@ class Figures(QWidget):
         super().__init__(parent)
         self._colours = colours
         self._lines: tuple[AxisLine, ...] = ()
-        policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        # Fixed would hold the height to the hint, which is that of the narrowest column.
+        policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
         policy.setHeightForWidth(True)
         self.setSizePolicy(policy)
 

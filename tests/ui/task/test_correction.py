@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from PySide6.QtCore import QRectF
 from PySide6.QtGui import QFontMetricsF
-from PySide6.QtWidgets import QLabel
+from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
 
 from app.job.facts import Approach
@@ -222,3 +222,20 @@ def assert_apart(panel: CorrectionPanel) -> None:
     for i, box in enumerate(boxes):
         assert QRectF(panel.rect()).contains(box)
         assert not any(box.intersects(other) for other in boxes[i + 1 :])
+
+
+@pytest.mark.parametrize("width_px", [300, 330, 420, 520])
+def test_the_panel_grows_with_its_figures_in_a_wide_column(qtbot: QtBot, width_px: int) -> None:
+    host = QWidget()
+    qtbot.addWidget(host)
+    column = QVBoxLayout(host)
+    column.setContentsMargins(0, 0, 0, 0)
+    panel = CorrectionPanel(DARK, host)
+    column.addWidget(panel)
+    column.addWidget(QWidget(host), 1)
+    host.resize(width_px, 900)
+    host.show()
+    panel.show_state(STATES["tool"]())
+    figures = panel.findChild(Figures)
+    assert figures is not None
+    qtbot.waitUntil(lambda: figures.height() >= figures.heightForWidth(figures.width()))
