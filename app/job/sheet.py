@@ -388,8 +388,7 @@ def sentence(step: Step, run: Run) -> str:
             )
         case SightTool(tool=tool, closing=closing, expected=expected):
             again = " once more, to see whether anything moved" if closing else ""
-            place = _place_words(expected, decimals)
-            return f"Take tool {tool}{place}, X and Y from below, and sight it{again}."
+            return f"Sight tool {tool}{_place_words(expected, decimals)}, last jogs plus{again}."
         case Export(findings=findings):
             failed = sum(finding.fails for finding in findings)
             if failed:
@@ -411,7 +410,7 @@ def _start_words(run: Run) -> str:
 def _place_words(expected: Position | None, decimals: int) -> str:
     if expected is None:
         return " over the camera"
-    return f" to X {expected.x:.{decimals}f} Y {expected.y:.{decimals}f}"
+    return f" at X {expected.x:.{decimals}f} Y {expected.y:.{decimals}f}"
 
 
 def _mend_words(step: MendScale, run: Run, decimals: int) -> str:
