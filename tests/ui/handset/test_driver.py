@@ -184,13 +184,13 @@ def test_back_leads_to_where_the_person_had_put_the_other_carriage() -> None:
             driver.take(tool)
             driver.home()
             driver.go_back()
-            there = listener.wait(
-                lambda readout, tool=tool: (
-                    readout.tool == tool and readout.position_mm == start.position_mm
-                )
-            )
+            there = listener.wait(back(tool, start))
             assert there.homed
         assert world.knocks == 0
     finally:
         world.close()
         driver.close()
+
+
+def back(tool: int, start: Readout) -> Callable[[Readout], bool]:
+    return lambda readout: readout.tool == tool and readout.position_mm == start.position_mm
