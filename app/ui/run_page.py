@@ -14,7 +14,7 @@ from app.ui.handset.handset import Handset
 from app.ui.header import Header
 from app.ui.key_page import KeyPage
 from app.ui.look.colours import Colours
-from app.ui.look.parts import NoticeStrip
+from app.ui.look.notices import NoticeStrip
 from app.ui.look.style import GAP
 from app.ui.picture.columns import Columns
 from app.ui.picture.live_view import LiveView

@@ -13,10 +13,10 @@ from pytestqt.qtbot import QtBot
 
 from app.ui import keys
 from app.ui.look.colours import DARK, LIGHT, Colours
+from app.ui.look.notices import NoticeStrip
 from app.ui.look.parts import (
     ElidedLabel,
     KeyButton,
-    NoticeStrip,
     Rule,
     StateBadge,
     WrapLabel,
