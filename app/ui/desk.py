@@ -80,6 +80,11 @@ CLOSE_S = 10.0
 RECORDS, FILE, FAULT = "records", "file", "fault"
 """Keys of notices."""
 
+_OVERTAKEN = Refused(
+    sentence="The sighting was stopped, as something else was recorded meanwhile.",
+    remedy="Sight again where it is asked for.",
+)
+
 MakeRecorder = Callable[[Relay], Recorder]
 
 
@@ -388,6 +393,12 @@ class Desk(QObject):
             self._record(exported_fact(snapshot.solution, snapshot.findings, stored))
 
     def _record(self, fact: Fact, burst: BurstTaken | None = None) -> None:
+        if burst is None and self._sighting is not None:
+            # Its pictures belong to the run as it was: before the camera was moved, or
+            # before what it rests on was struck out.
+            self._sighting = None
+            self._watching.stop_sighting()
+            self._become(replace(self._now(), burst=None, refused=_OVERTAKEN))
         self._pending += 1
         self._become(replace(self._now(), saving=True))
         self._recorder.add(fact, () if burst is None else burst.burst.pictures)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from PySide6.QtCore import QByteArray, QLockFile, Qt
+from PySide6.QtCore import QByteArray, QCoreApplication, QEvent, QLockFile, Qt
 from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
 from PySide6.QtWidgets import QAbstractButton, QApplication, QMainWindow, QStackedWidget
 
@@ -33,7 +33,7 @@ from app.ui.sound import Sound
 from app.ui.start import StartPage
 from app.ui.state import DeskState, Weight
 from app.ui.task.correction_words import spoken
-from app.wiring.opening import RunChoice, started_of
+from app.wiring.opening import OpenedRun, RunChoice, started_of
 from app.wiring.recording import Recorder
 
 _LOG = logging.getLogger(__name__)
@@ -149,16 +149,15 @@ class Window(QMainWindow):
 
     def _begin(self, ready: Ready) -> None:
         opened = ready.opened
-        lock = QLockFile(str(self._folder / "open" / f"{opened.run_id}.lock"))
-        (self._folder / "open").mkdir(parents=True, exist_ok=True)
         store = self._store
-        if store is None or not lock.tryLock(0):
-            opened.camera.close()
-            if opened.world is not None:
-                opened.world.close()
-            self._refuse_opening(
-                "This run is open in another window of Tipwright: go on there, or close it first."
-            )
+        if store is None:
+            # The window was closed while the camera was still being opened.
+            _let_go(opened)
+            return
+        lock, problem = self._lock_of(opened.run_id)
+        if problem:
+            _let_go(opened)
+            self._refuse_opening(problem)
             return
         self._end_start()
         handset = None
@@ -180,12 +179,28 @@ class Window(QMainWindow):
         page.setFocus()
         desk.start()
 
+    def _lock_of(self, run_id: str) -> tuple[QLockFile, str]:
+        """Return the lock of a run, and why it cannot be had, or nothing."""
+        folder = self._folder / "open"
+        lock = QLockFile(str(folder / f"{run_id}.lock"))
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            return lock, _cannot_write(folder, error.strerror or str(error))
+        if lock.tryLock(0):
+            return lock, ""
+        if lock.error() is QLockFile.LockError.LockFailedError:
+            return lock, (
+                "This run is open in another window of Tipwright: go on there, or close it first."
+            )
+        return lock, _cannot_write(folder, "no file can be made there")
+
     def _join(self, desk: Desk, page: RunPage) -> None:
         desk.changed.connect(self._show_state)
         desk.picture_came.connect(self._show_picture)
         desk.left.connect(self._leave, Qt.ConnectionType.QueuedConnection)
         desk.switched.connect(self._switch_sound)
-        desk.unexpected.connect(self.tell_unexpected)
+        desk.unexpected.connect(self._on_fault)
         page.wanted.connect(desk.do)
         page.retry.connect(desk.retry)
         page.header.handset_asked.connect(page.toggle_handset)
@@ -256,6 +271,13 @@ class Window(QMainWindow):
     def _on_refused(self, error: Exception) -> None:
         if isinstance(error, TipwrightError):
             self._refuse_opening(error.message)
+        else:
+            self.tell_unexpected(error)
+
+    def _on_fault(self, error: Exception) -> None:
+        """Tell a fault of the run's threads; a run that cannot be read was never opened."""
+        if self.state is None:
+            self._on_refused(error)
         else:
             self.tell_unexpected(error)
 
@@ -359,9 +381,25 @@ class Window(QMainWindow):
         if self._store is not None:
             self._store.close()
             self._store = None
+        # A run that was opened meanwhile is still under way to this thread.
+        QCoreApplication.sendPostedEvents(self, QEvent.Type.MetaCall.value)
         super().closeEvent(event)
 
     def _take_geometry(self) -> None:
         saved = self._preferences.geometry
         if not saved or not self.restoreGeometry(QByteArray(saved)):
             self.resize(*USUAL_PX)
+
+
+def _let_go(opened: OpenedRun) -> None:
+    """Close the devices of a run that nobody will go on with now."""
+    opened.camera.close()
+    if opened.world is not None:
+        opened.world.close()
+
+
+def _cannot_write(folder: Path, why: str) -> str:
+    return (
+        f"The folder {folder} cannot be written to ({why}), so the run cannot be opened. Make "
+        "room or give yourself the right to write there, then open the run again."
+    )
