@@ -97,6 +97,9 @@ class CardDetails(QWidget):
         self._story = WrapLabel(look="muted", parent=self)
         self._story.setObjectName("details_story")
         self._area = QScrollArea(self)
+        self._area.setObjectName("details_area")
+        self._area.setAccessibleName("Opened card")
+        self._area.setToolTip("The opened card; the arrow keys scroll")
         self._lay_out()
         self._connect()
 

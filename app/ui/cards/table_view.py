@@ -96,7 +96,9 @@ class EntryTable(QTableWidget):
             return
         chosen = self.chosen_row()
         self._table = table
-        self.setAccessibleName(table.name[:1].upper() + table.name[1:])
+        title = table.name[:1].upper() + table.name[1:]
+        self.setAccessibleName(title)
+        self.setToolTip(f"{title}; the arrow keys go from line to line")
         self.blockSignals(True)
         self._fill(table)
         self._choose(None if chosen is None else chosen.number)

@@ -31,6 +31,9 @@ class TextBox(QPlainTextEdit):
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setAccessibleName(name)
+        self.setToolTip(
+            f"{name}: mark what you want and copy it, or take all with the button above"
+        )
         self.setReadOnly(True)
         self.setTextInteractionFlags(
             Qt.TextInteractionFlag.TextSelectableByMouse

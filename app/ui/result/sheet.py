@@ -290,6 +290,8 @@ class ResultSheet(QWidget):
         column.addStretch(1)
         area = QScrollArea(self)
         area.setObjectName("result_area")
+        area.setAccessibleName("Result")
+        area.setToolTip("The result; the arrow keys scroll")
         area.setFrameShape(QFrame.Shape.NoFrame)
         area.setWidgetResizable(True)
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
