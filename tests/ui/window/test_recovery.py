@@ -15,6 +15,7 @@ from app.job.sheet import PREPARATION, Prepare
 from app.records import Store
 from app.ui import intentions as want
 from app.ui.program import bench_choice
+from app.ui.start import StartPage
 from app.ui.state import DeskState
 from app.ui.window import Window
 from app.wiring.opening import RunChoice
@@ -108,6 +109,9 @@ def test_a_window_closed_while_a_camera_is_opened_lets_go_of_it(
     QApplication.processEvents()
     assert window.state is None
     assert our_threads() == []
+    deleted_later()
+    # Nor does it come back with a start page, which would open the records again.
+    assert window.findChildren(StartPage) == []
 
 
 def test_records_that_cannot_be_written_are_told_and_tried_again(
