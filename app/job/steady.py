@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from app.job.by_hand import PlaceEntry
+from app.job.by_hand import Agreement, PlaceEntry
 from app.job.facts import Sighted
 from app.job.live import Seen
 from app.job.run import Run
@@ -102,7 +102,7 @@ def may_sight(step: Step, snapshot: Snapshot, steadiness: Steadiness, entry: Pla
 
     Never at the first place, which the person chooses; never where the bore stands
     as it did at the last sighting; never of another tool before the last one has gone
-    from view.
+    from view, nor where the picture cannot check the place.
     """
     if not isinstance(step, SightScale | SightTool) or not steadiness.is_steady:
         return False
@@ -113,7 +113,9 @@ def may_sight(step: Step, snapshot: Snapshot, steadiness: Steadiness, entry: Pla
     if bore is None or last is None or (isinstance(step, SightScale) and step.plan is None):
         return False
     if last.tool != step.tool or snapshot.run.homed_since_sighting:
-        return steadiness.was_lost
+        # Of a place that the picture cannot check, a person has to say that it is right.
+        is_checked = all(a.agreement is Agreement.AGREES for a in entry.axes if a.axis != "Z")
+        return steadiness.was_lost and is_checked
     if last.camera_generation != steadiness.camera_generation:
         return False
     return _went_as_expected(entry, snapshot, last, bore)

@@ -184,7 +184,7 @@ class Desk(QObject):
 
     def do(self, intention: want.Intention) -> None:
         """Carry out what a person wants; what cannot be done now is left undone."""
-        if self._moment is not None:
+        if self._moment is not None and not self._closed:
             self._carry_out(intention, self._moment)
 
     # -- what a person wants ------------------------------------------------------------
@@ -267,9 +267,11 @@ class Desk(QObject):
 
     @_carry_out.register
     def _(self, _: want.JogsMade, moment: Moment) -> None:
-        plan = state_of(moment).plan
-        if plan is not None and moment.entry is not None:
-            self._type(moment, after_jogs_made(moment.typed, plan, moment.snapshot))
+        step = moment.step
+        # At a tool the jogs that are shown follow the picture: once they are made, hardly
+        # any are left to add.
+        if isinstance(step, SightScale) and step.plan is not None:
+            self._type(moment, after_jogs_made(moment.typed, step.plan, moment.snapshot))
 
     @_carry_out.register
     def _(self, _: want.TakePictures, moment: Moment) -> None:

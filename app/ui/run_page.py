@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QVBoxLayout, QWidget
 
 from app.job.sheet import Done, EnterOffsets, Export, Prepare
 from app.ui.cards.details import CardDetails
@@ -69,6 +69,7 @@ class RunPage(QWidget):
 
     def show_state(self, state: DeskState) -> None:
         """Show a state in all parts."""
+        had_field = isinstance(self.focusWidget(), QLineEdit)
         is_result = isinstance(state.step, Export | EnterOffsets | Done)
         self.header.show_state(state)
         self.notices.show_state(state.notices)
@@ -84,6 +85,9 @@ class RunPage(QWidget):
         self.task.show_state(state)
         self.cards.show_state(state)
         self._show_card(state)
+        if had_field and not isinstance(self.focusWidget(), QLineEdit):
+            # The field went with its step: whatever Qt picks next would be pressed by Enter.
+            self.setFocus()
 
     def show_picture(self, shown: Shown) -> None:
         """Paint a frame."""

@@ -105,7 +105,8 @@ def test_parts_without_a_length_arrive_without_waiting_for_the_next(server: Mjpe
     with open_camera(server.url) as feed:
         first = frame_of(feed)
         assert first.image.shape == (120, 160)
-        assert server.sent == 1
+        # It is counted when it was sent whole, which may be after we have it.
+        assert server.sent <= 1
 
 
 def test_a_still_picture_is_shown_with_a_doubt(server: MjpegServer) -> None:

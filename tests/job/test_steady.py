@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from app.job.by_hand import PlaceEntry, Typed, prefilled, read_place
+from app.job.by_hand import Agreement, PlaceEntry, Typed, prefilled, read_place
 from app.job.facts import Fact, Homed, Position, Prepared, Purpose, Sighted, Struck
 from app.job.live import Seen
 from app.job.sheet import PREPARATION, SightScale, SightTool, next_step
@@ -214,8 +214,15 @@ def tool_snapshot(*more: Fact) -> Snapshot:
 def test_another_tool_is_sighted_once_the_last_one_has_gone() -> None:
     now = tool_snapshot()
     centre = expected_px(now, tool=1)
-    assert not sights(now, resting(centre))
-    assert sights(now, resting(centre, after_loss=True))
+    checked = agreeing(entry_of(now))
+    assert not sights(now, resting(centre), checked)
+    assert sights(now, resting(centre, after_loss=True), checked)
+
+
+def test_another_tool_is_not_sighted_where_the_picture_cannot_check_the_place() -> None:
+    # The filled-in place of a tool that was never sighted may be read wrongly off the display.
+    now = tool_snapshot()
+    assert not sights(now, resting(expected_px(now, tool=1), after_loss=True))
 
 
 def test_a_struck_tool_is_not_sighted_again_where_it_stands() -> None:
@@ -233,4 +240,10 @@ def test_what_asks_for_no_place_sights_nothing() -> None:
     entry = entry_of(snapshot(2))
     assert not may_sight(next_step(homing), homing, resting(HERE, after_loss=True), entry)
     homed = snapshot_of(run_of(*facts, Homed(tool=1)))
-    assert sights(homed, resting(HERE, after_loss=True))
+    assert sights(homed, resting(HERE, after_loss=True), agreeing(entry_of(homed)))
+
+
+def agreeing(entry: PlaceEntry) -> PlaceEntry:
+    """Return fields of which the picture says that they are right."""
+    axes = tuple(replace(axis, agreement=Agreement.AGREES) for axis in entry.axes)
+    return replace(entry, axes=axes)

