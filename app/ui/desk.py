@@ -476,6 +476,10 @@ class Desk(QObject):
         self._on_health(self._watching.health())
 
     def _on_fault(self, error: Exception) -> None:
+        if self._moment is not None and not self._closed:
+            # Whoever met it reports no more of what it was at, so nothing must wait for that.
+            self._pending = 0
+            self._become(replace(self._moment, saving=False))
         self.unexpected.emit(error)
 
     def _on_written(self, recorded: Recorded) -> None:

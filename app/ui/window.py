@@ -213,12 +213,21 @@ class Window(QMainWindow):
         run = self._run
         if run is None:
             return
-        run.state = state
+        is_first, run.state = run.state is None, state
         run.page.show_state(state)
+        if is_first:
+            self._switch_on_as_before(run.desk)
         if state.speech:
             self._sound.say(spoken(state))
         near = None if state.fix is None or not state.tone else state.fix.distance_mm
         self._sound.beep(near)
+
+    def _switch_on_as_before(self, desk: Desk) -> None:
+        """Switch speech and tone on where they were on in the last run."""
+        if self._preferences.tone:
+            desk.do(SetTone(on=True))
+        if self._preferences.speech:
+            desk.do(SetSpeech(on=True))
 
     def _show_picture(self) -> None:
         if self._run is None:
