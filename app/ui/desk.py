@@ -141,6 +141,7 @@ class Desk(QObject):
         self._moment: Moment | None = None
         self._sighting: _Asked | None = None
         self._pending = 0
+        self._met_fault = False
         self._closed = False
         self._relay = Relay(self)
         self._recorder = make_recorder(self._relay)
@@ -200,7 +201,8 @@ class Desk(QObject):
         match moment.step:
             case Prepare(left=left):
                 left_now = [item for item in left if item not in moment.ticked]
-                self._tick(moment, left_now[0], on=True)
+                if left_now:
+                    self._tick(moment, left_now[0], on=True)
             case SightScale() | SightTool():
                 self._sight(moment)
             case HomeFirst(tool=tool):
@@ -474,12 +476,20 @@ class Desk(QObject):
 
     def _on_pulse(self) -> None:
         self._on_health(self._watching.health())
+        self._wait_for_nothing_lost()
 
-    def _on_fault(self, error: Exception) -> None:
-        if self._moment is not None and not self._closed:
-            # Whoever met it reports no more of what it was at, so nothing must wait for that.
+    def _wait_for_nothing_lost(self) -> None:
+        """Wait no longer for a fact whose report a fault has swallowed."""
+        if not self._met_fault or self._moment is None or self._closed:
+            return
+        # What the disk does not take is not lost: to ask for it again would write it twice.
+        if self._recorder.is_idle():
+            self._met_fault = False
             self._pending = 0
             self._become(replace(self._moment, saving=False))
+
+    def _on_fault(self, error: Exception) -> None:
+        self._met_fault = True
         self.unexpected.emit(error)
 
     def _on_written(self, recorded: Recorded) -> None:
