@@ -47,6 +47,7 @@ from app.wiring.recording import Recorded
 from tests.ui.states import HERON
 from tests.ui.window.conftest import our_threads
 from tests.ui.window.seat import (
+    WAIT_MS,
     Sit,
     at_first_place,
     half_scale,
@@ -225,8 +226,8 @@ def test_a_result_is_copied_only_when_taken_and_its_warnings_were_read(sit: Sit)
     seat.done(want.Proceed())
     texts = shown_texts(seat.state())
     assert texts is not None
-    seat.do(want.CopyText(), want.CopyText("settings"))
-    assert seat.copied == [texts.all, texts.settings]
+    seat.do(want.CopyText(), want.CopyText("settings"), want.CopyText("moves"))
+    assert seat.copied == [texts.all, texts.settings, texts.moves]
     assert all(f"G10 P{tool} " in texts.settings for tool in (1, 2, 3, 4))
 
 
@@ -297,18 +298,24 @@ def test_a_fact_that_can_be_in_no_record_holds_up_nothing(sit: Sit) -> None:
     assert isinstance(seat.done(want.StrikeLast()), Struck)
 
 
-def test_a_fault_of_the_camera_lets_nothing_be_recorded_twice(sit: Sit) -> None:
-    seat = sit(until(Prepare))
+def test_a_fault_of_the_camera_lets_nothing_be_recorded_twice(qtbot: QtBot, sit: Sit) -> None:
+    seat = sit(until(HomeFirst, profile=HERON))
+    n = len(seat.entries())
     seat.store.is_full = True
-    seat.do(*(want.Proceed() for _ in PREPARATION))
+    seat.do(want.Proceed())
     seat.until(lambda: seat.state().notices != ())
     seat.camera.fault = ArithmeticError("no such number")
     seat.until(lambda: len(seat.faults) == 1)
+    for _ in range(2):
+        # The camera is looked at again and again, and what is lost with it.
+        with qtbot.waitSignal(seat.desk.changed, timeout=WAIT_MS):
+            pass
+    assert seat.state().saving
     seat.do(want.Proceed())
     seat.store.is_full = False
     seat.desk.retry(RECORDS)
-    seat.until(lambda: isinstance(seat.state().step, SightScale))
-    assert [type(entry.fact) for entry in seat.entries()] == [RunStarted, Prepared]
+    seat.settled()
+    assert [entry.fact for entry in seat.entries()[n:]] == [Homed(tool=1)]
 
 
 # -- switches and cards -----------------------------------------------------------------

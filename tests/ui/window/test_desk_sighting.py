@@ -261,7 +261,8 @@ def test_fields_that_nobody_asks_for_are_not_filled(sit: Sit) -> None:
 # -- without a key ----------------------------------------------------------------------
 
 
-def look_until_sighting(seat: Seat, most: int = 20) -> bool:
+def look_until_sighting(seat: Seat, most: int = 14) -> bool:
+    """Look for longer than a bore has to stand still; say whether that led to a sighting."""
     for _ in range(most):
         seat.look()
         if seat.state().burst is not None:
