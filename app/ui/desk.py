@@ -513,15 +513,15 @@ class Desk(QObject):
     def _begin(self, recorded: Recorded) -> None:
         snapshot = recorded.snapshot
         self._watching.look_for(prior_of(snapshot))
-        self._become(
-            first_moment(
-                run_id=self._opened.run_id,
-                camera_name=self._opened.camera_name,
-                history=self._history,
-                snapshot=snapshot,
-                thumbnails=recorded.thumbnails,
-            )
+        first = first_moment(
+            run_id=self._opened.run_id,
+            camera_name=self._opened.camera_name,
+            history=self._history,
+            snapshot=snapshot,
+            thumbnails=recorded.thumbnails,
         )
+        # What was told of the camera before there was a run to show is told now.
+        self._become(replace(first, camera=self._watching.health()))
 
     def _now(self) -> Moment:
         assert self._moment is not None
