@@ -112,15 +112,17 @@ def film(nozzle: Nozzle, rng: Rng, strength: float) -> Nozzle:
 
 def insert(nozzle: Nozzle, rng: Rng, strength: float) -> Nozzle:
     """Return a hardened insert: circles round the bore, each a little off."""
-    R, rings = nozzle.radius_px, []
+    R, rings = nozzle.radius_px, list[Ring]()
     radius = R * rng.uniform(1.25, 1.7)
     for _ in range(2 if strength > 0.5 else 1):
         off, way = radius * rng.uniform(0.0, 0.03), _way(rng)
+        # Next to the bore a dull ring would be taken for an edge break, and rightly so.
+        dull = 0.82 if not rings else 0.55
         rings.append(
             Ring(
                 radius_px=float(radius),
                 shift_px=(off * float(np.cos(way)), off * float(np.sin(way))),
-                factor=float(rng.choice([rng.uniform(0.55, 0.9), rng.uniform(1.1, 1.35)])),
+                factor=float(rng.choice([rng.uniform(dull, 0.95), rng.uniform(1.1, 1.35)])),
                 groove_px=rng.uniform(0.8, 3.0),
                 groove_factor=float(rng.choice([rng.uniform(0.15, 0.6), rng.uniform(1.2, 1.5)])),
             )
@@ -180,7 +182,7 @@ def coloured_plastic(nozzle: Nozzle, rng: Rng, strength: float) -> Nozzle:
 
 def even_break(nozzle: Nozzle, rng: Rng, strength: float) -> Nozzle:
     """Return an edge break of even light."""
-    mean = rng.uniform(0.2, 0.75)
+    mean = rng.uniform(0.2, 0.65)
     return replace(nozzle, edge=Break(width_px=_width(nozzle, rng, 1.5, strength), mean=mean))
 
 

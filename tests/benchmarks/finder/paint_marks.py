@@ -101,8 +101,8 @@ def lay_glint(canvas: Canvas, glint: Glint) -> None:
     canvas.add(np.asarray(glint.light * np.exp(-0.5 * form), dtype=np.float32), where)
 
 
-def lay_lamp(canvas: Canvas, lamp: Lamp, depth: Array) -> None:
-    """Lay a lamp's image; `depth` says how far inside the rim each pixel lies."""
+def lay_lamp(canvas: Canvas, lamp: Lamp, depth: Array | None = None) -> None:
+    """Lay a lamp's image: whole, or where `depth` (px inside the rim) lets it be seen."""
     x, y = _place(lamp.away_px, lamp.way_rad)
     half = lamp.radius_px + lamp.away_px * lamp.arc_rad
     where = canvas.near(lamp.ring_px[0] + x, lamp.ring_px[1] + y, half)
@@ -111,7 +111,9 @@ def lay_lamp(canvas: Canvas, lamp: Lamp, depth: Array) -> None:
     turn = np.sign(turn) * np.minimum(np.abs(turn), lamp.arc_rad)
     mid = lamp.way_rad + turn
     away = np.hypot(px - lamp.away_px * np.cos(mid), py - lamp.away_px * np.sin(mid))
-    seen = step(lamp.radius_px - away) * step(lamp.inwards_px - depth[where])
+    seen = step(lamp.radius_px - away)
+    if depth is not None:
+        seen = seen * step(lamp.inwards_px - depth[where])
     canvas.lay(seen, lamp.light, where)
 
 
@@ -122,13 +124,13 @@ def lay_burr(canvas: Canvas, burr: Burr, depth: Array, radius_px: float, tint: T
     side = canvas.along(burr.way_rad + np.pi / 2, where)
     form = np.hypot(out / burr.half_depth_px, side / burr.half_width_px)
     inside = step((1.0 - form) * min(burr.half_depth_px, burr.half_width_px))
-    seen = inside if burr.bite else inside * step(depth[where])
+    # A px over the land, so that no dark line is left between the two.
+    seen = inside if burr.bite else inside * step(depth[where] + 1.0)
     canvas.lay(seen, canvas.colour(burr.light, tint), where)
 
 
-def lay_scratch(canvas: Canvas, scratch: Scratch, depth: Array) -> None:
-    """Scratch what lies outside the rim; `depth` as for a lamp."""
-    canvas.scale(scratch_line(canvas, scratch) * step(-depth), scratch.factor)
+def lay_scratch(canvas: Canvas, scratch: Scratch) -> None:
+    canvas.scale(scratch_line(canvas, scratch), scratch.factor)
 
 
 def lay_nick(canvas: Canvas, scratch: Scratch, depth: Array, level: Array) -> None:

@@ -14,6 +14,8 @@ from tests.benchmarks.finder.paint_canvas import (
     Rng,
     Tint,
     grain,
+    polygon,
+    slope_at_edge,
     step,
     turning_marks,
 )
@@ -64,6 +66,8 @@ class Nozzle:
         Wear of the rim: (order, share of the radius, direction) of each harmonic.
     slope
         Relative change of the land's light per bore diameter, and from where.
+    nut
+        (half width px, turn, light): the hexagon behind the cone.
     crescent
         (shift px, direction, light in parts of the land): lit wall of the bore.
     """
@@ -95,6 +99,7 @@ class Nozzle:
     scratches: tuple[marks.Scratch, ...] = ()
     glints: tuple[marks.Glint, ...] = ()
     burrs: tuple[marks.Burr, ...] = ()
+    nut: tuple[float, float, float] | None = None
     lamps: tuple[marks.Lamp, ...] = ()
     drops: tuple[marks.Drop, ...] = ()
     films: tuple[marks.Film, ...] = ()
@@ -113,9 +118,11 @@ def paint(nozzle: Nozzle, rng: Rng) -> Canvas:
     depth = rim_depth(canvas, nozzle)
     _metal(canvas, nozzle, rng)
     for scratch in nozzle.scratches:
-        marks.lay_scratch(canvas, scratch, depth)
+        marks.lay_scratch(canvas, scratch)
     for glint in nozzle.glints:
         marks.lay_glint(canvas, glint)
+    for lamp in nozzle.lamps:
+        marks.lay_lamp(canvas, lamp)
     if nozzle.bore:
         _hole(canvas, nozzle, depth)
     for scratch in nozzle.scratches:
@@ -125,7 +132,8 @@ def paint(nozzle: Nozzle, rng: Rng) -> Canvas:
     for burr in nozzle.burrs:
         marks.lay_burr(canvas, burr, depth, nozzle.radius_px, nozzle.tint)
     for lamp in nozzle.lamps:
-        marks.lay_lamp(canvas, lamp, depth)
+        if lamp.inwards_px > 0:
+            marks.lay_lamp(canvas, lamp, depth)
     for drop in nozzle.drops:
         marks.lay_drop(canvas, drop)
     for film in nozzle.films:
@@ -148,6 +156,9 @@ def _metal(canvas: Canvas, nozzle: Nozzle, rng: Rng) -> None:
     shift = nozzle.land_shift_px
     canvas.light += nozzle.around
     out = canvas.away(*shift)
+    if nozzle.nut is not None:
+        half, turn, light = nozzle.nut
+        canvas.lay(step(polygon(canvas, half, 6, turn)), canvas.colour(light, nozzle.tint))
     # A cone turns away from the light as it goes up.
     share = np.clip((nozzle.cone_px - out) / (nozzle.cone_px - nozzle.land_px), 0.2, 1.0)
     cone = canvas.colour(nozzle.cone, nozzle.tint) * share
@@ -178,20 +189,34 @@ def _hole(canvas: Canvas, nozzle: Nozzle, depth: Array) -> None:
         share = np.maximum(edge.mean + edge.sided * canvas.cosine(edge.lit_from_rad), 0.02)
         canvas.lay(step(depth), canvas.colour(nozzle.land, nozzle.tint) * share.astype("f4"))
         inner = depth - np.float32(edge.width_px)
-    inside = step(inner)
-    canvas.lay(inside, nozzle.dark)
+    canvas.lay(step(inner), _in_bore(canvas, nozzle, inner))
+    strength, way = nozzle.slope
+    rise = canvas.cosine(way) * np.float32(strength / (2 * nozzle.radius_px))
+    canvas.light += canvas.colour(nozzle.land, nozzle.tint) * (rise * slope_at_edge(depth))
+
+
+def _in_bore(canvas: Canvas, nozzle: Nozzle, inner: Array) -> Array:
+    """Return what is seen in the bore; `inner` says how deep inside its edge.
+
+    It is put together before it is laid: laid one by one, each part would let the dark
+    through along the edge that they share.
+    """
+    seen = np.broadcast_to(np.float32(nozzle.dark), canvas.light.shape).copy()
     if nozzle.crescent is not None:
         shift, way, level = nozzle.crescent
         far = canvas.away(shift * np.cos(way), shift * np.sin(way)) - canvas.rho
-        wall = inside * step(far - inner)
-        canvas.lay(wall, canvas.colour(nozzle.land * level, nozzle.tint))
+        seen += (canvas.colour(nozzle.land * level, nozzle.tint) - seen) * step(far - inner)
     if nozzle.plastic is not None:
-        plastic = nozzle.plastic
-        hills = 1.0 + 0.12 * canvas.along(plastic.shine_way_rad) / nozzle.radius_px
-        body = canvas.colour(plastic.light, plastic.tint) * hills
-        canvas.lay(step(inner - np.float32(plastic.gap_px)), body)
-        spot = 0.4 * nozzle.radius_px
-        c, s = np.cos(plastic.shine_way_rad), np.sin(plastic.shine_way_rad)
-        away = canvas.away(spot * c, spot * s)
-        wide = 0.16 * nozzle.radius_px
-        canvas.add(np.asarray(plastic.shine * np.exp(-0.5 * (away / wide) ** 2), dtype="f4"))
+        body = step(inner - np.float32(nozzle.plastic.gap_px))
+        seen += (_plastic(canvas, nozzle.plastic, nozzle.radius_px) - seen) * body
+    return np.asarray(seen, dtype=np.float32)
+
+
+def _plastic(canvas: Canvas, plastic: Plastic, radius_px: float) -> Array:
+    """Return the light of what fills the bore: a slow fall, and a shine."""
+    way, spot = plastic.shine_way_rad, 0.4 * radius_px
+    hills = 1.0 + 0.12 * canvas.along(way) / radius_px
+    away = canvas.away(spot * np.cos(way), spot * np.sin(way)) / (0.16 * radius_px)
+    shine = plastic.shine * np.exp(-0.5 * away * away)
+    light = canvas.colour(plastic.light, plastic.tint) * hills + shine
+    return np.asarray(light, dtype=np.float32)

@@ -21,6 +21,7 @@ def washer(nozzle: Nozzle, rng: Rng) -> tuple[Canvas, float]:
         nozzle,
         land_px=far,
         cone_px=far + 1.0,
+        nut=None,
         cone=nozzle.land * rng.uniform(0.3, 1.2),
         dark=nozzle.around,
         edge=Break(width_px=rng.uniform(0.8, 3.0), mean=rng.uniform(0.2, 0.9)),

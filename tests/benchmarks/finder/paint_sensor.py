@@ -46,7 +46,7 @@ def expose(canvas: Canvas, sensor: Sensor, rng: Rng) -> NDArray[np.uint8]:
     light = _blurred(canvas, sensor)
     if sensor.gamma != 1.0:
         power = np.float32(1.0 / sensor.gamma)
-        light = np.float32(255.0) * (np.maximum(light, 0.0) / np.float32(255.0)) ** power
+        light = np.asarray(255.0 * (np.maximum(light, 0.0) / 255.0) ** power, dtype=np.float32)
     light = light + rng.standard_normal(light.shape, dtype=np.float32) * np.float32(sensor.noise)
     frame = np.clip(np.rint(light), 0, 255).astype(np.uint8)
     frame = frame[0] if len(frame) == 1 else np.ascontiguousarray(np.moveaxis(frame, 0, 2))

@@ -17,12 +17,15 @@ from tests.benchmarks.finder.paint_canvas import (
     Canvas,
     Rng,
     grain,
+    polygon,
     step,
     turning_marks,
     waves,
 )
 from tests.benchmarks.finder.paint_nozzle import Nozzle, paint
 
+SMALLEST_FORM_PX = 16.0
+"""Below, nobody tells a blurred hexagon from a circle."""
 Drawn = tuple[Canvas, float | None]
 """Light, and the radius of what is round in it."""
 Draw = Callable[[Nozzle, Rng], Drawn]
@@ -128,9 +131,10 @@ def out_of_focus(nozzle: Nozzle, rng: Rng) -> Drawn:
 
 def socket(nozzle: Nozzle, rng: Rng) -> Drawn:
     """Show a screw's head with a hex socket, a slot, a cross or a star."""
-    canvas, R = paint(replace(nozzle, bore=False), rng), nozzle.radius_px
+    R = max(nozzle.radius_px, SMALLEST_FORM_PX)
+    canvas = paint(replace(nozzle, bore=False, land_px=max(nozzle.land_px, 1.9 * R)), rng)
     turn, form = _way(rng), int(rng.integers(4))
-    deep = (_polygon(canvas, R, 6, turn), _slot(canvas, R, turn), _cross(canvas, R, turn))
+    deep = (polygon(canvas, R, 6, turn), _slot(canvas, R, turn), _cross(canvas, R, turn))
     if form < 3:
         inside = deep[form]
     else:
@@ -143,9 +147,9 @@ def socket(nozzle: Nozzle, rng: Rng) -> Drawn:
 def hexagon_hole(nozzle: Nozzle, rng: Rng) -> Drawn:
     """Show a hexagonal hole in a plate that fills the picture."""
     canvas = paint(plate_of(nozzle), rng)
-    inside = _polygon(canvas, nozzle.radius_px, 6, _way(rng))
-    canvas.lay(step(inside), nozzle.dark)
-    return canvas, nozzle.radius_px
+    R = max(nozzle.radius_px, SMALLEST_FORM_PX)
+    canvas.lay(step(polygon(canvas, R, 6, _way(rng))), nozzle.dark)
+    return canvas, R
 
 
 def shadows(nozzle: Nozzle, rng: Rng) -> Drawn:
@@ -206,12 +210,6 @@ def _bare(nozzle: Nozzle) -> Canvas:
 def _soft(inside_px: Array, width_px: float) -> Array:
     form = 1.0 / (1.0 + np.exp(-np.clip(inside_px / width_px * 1.7, -30, 30)))
     return np.asarray(form, dtype=np.float32)
-
-
-def _polygon(canvas: Canvas, apothem_px: float, sides: int, turn_rad: float) -> Array:
-    ways = turn_rad + np.arange(sides) * 2 * np.pi / sides
-    depths = [apothem_px - canvas.along(float(way)) for way in ways]
-    return np.asarray(np.min(depths, axis=0), dtype=np.float32)
 
 
 def _slot(canvas: Canvas, R: float, turn_rad: float) -> Array:

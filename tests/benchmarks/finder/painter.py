@@ -127,13 +127,19 @@ def plain_nozzle(rng: Rng, gamma: float = 1.0) -> Nozzle:
     land = rng.uniform(95, 195)
     dark = rng.uniform(6, 0.25 * land)
     land_px = radius * rng.uniform(1.7, 3.2)
+    cone_px = land_px * rng.uniform(1.5, 3.0)
+    nut = None
+    if rng.random() < 0.4:
+        light = sensor.linear(rng.uniform(15, 140))
+        nut = (cone_px * rng.uniform(1.05, 1.5), rng.uniform(-np.pi, np.pi), light)
     return Nozzle(
         size=size,
         channels=int(rng.choice([1, 3])),
         centre_px=(rng.uniform(room, size[0] - room), rng.uniform(room, size[1] - room)),
         radius_px=radius,
         land_px=land_px,
-        cone_px=land_px * rng.uniform(1.5, 3.0),
+        cone_px=cone_px,
+        nut=nut,
         dark=sensor.linear(dark),
         land=sensor.linear(land),
         cone=sensor.linear(land * rng.uniform(0.25, 0.75)),
