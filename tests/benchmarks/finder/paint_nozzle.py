@@ -177,7 +177,7 @@ def _metal(canvas: Canvas, nozzle: Nozzle, rng: Rng) -> None:
     shape = (nozzle.size[1], nozzle.size[0])
     rough = 1.0 + nozzle.texture * grain(rng, shape, nozzle.texture_px)
     if nozzle.grooves > 0:
-        rough += nozzle.grooves * turning_marks(canvas, rng, shift)
+        rough += nozzle.grooves * turning_marks(canvas, rng, shift) * step(nozzle.cone_px - out)
     canvas.light *= np.clip(rough, 0.2, 2.0)
 
 

@@ -162,7 +162,7 @@ def shadows(nozzle: Nozzle, rng: Rng) -> Drawn:
     for _ in range(int(rng.integers(1, 4))):
         blot = R * (1.0 + 0.2 * waves(canvas, rng, 4 * R))
         away = canvas.away(rng.normal(0, 2 * R), rng.normal(0, 2 * R))
-        canvas.scale(_soft(blot - away, R * rng.uniform(0.25, 0.5)), rng.uniform(0.1, 0.6))
+        canvas.scale(_soft(blot - away, R * rng.uniform(0.3, 0.6)), rng.uniform(0.1, 0.6))
     return canvas, None
 
 

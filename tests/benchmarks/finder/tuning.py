@@ -68,6 +68,7 @@ class Seen:
 def main() -> None:
     """Print the tables."""
     wanted = _arguments()
+    _check_kind(wanted.kind)
     cv2.setNumThreads(1)
     start = time.perf_counter()
     usable = _run(painter.dirty, painter.KINDS, wanted.dirty, wanted)
@@ -100,6 +101,12 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--worst", type=int, default=12, help="pictures to list")
     parser.add_argument("--save", type=Path, help="folder for PNGs of those, truth marked")
     return parser.parse_args()
+
+
+def _check_kind(word: str) -> None:
+    kinds = (*painter.KINDS, *painter.UNUSABLE_KINDS, *painter.LOOK_ALIKE_KINDS)
+    if not any(word in kind for kind in kinds):
+        sys.exit(f"no kind has {word!r} in its name; there are: {', '.join(kinds)}")
 
 
 def _run(draw: Draw, kinds: tuple[str, ...], number: int, wanted: argparse.Namespace) -> list[Seen]:
