@@ -118,8 +118,9 @@ def _scatter(report: Report, size: Size, seed: int) -> None:
         "155, radius prior given. By chance alone the ratio is uncertain by "
         f"{50 / size.pictures**0.5:.1f} %. `in 2 sigma`: share of errors, per axis, within twice "
         "the sigma that the finder states. Last three columns: RMS / bound of plain calls; the "
-        "centroid is told where the bore is; in brackets the share of pictures in which a call "
-        "found it, where that is not all. Skipped, as out of focus (blur over "
+        "centroid is told where the bore is and how far its blur reaches; in brackets the "
+        "share of pictures in which a call found it, where that is not all. Skipped, as out of "
+        "focus (blur over "
         f"{SOFTEST:g} R): {', '.join(dict.fromkeys(skipped))}."
     )
     header = (
@@ -160,7 +161,7 @@ def _plain(picture: Picture, disc: Disc) -> tuple[Centre, Centre, Centre]:
     near = disc.centre_px
     rough = (float(round(near[0])), float(round(near[1])))
     return (
-        centroid(picture, rough, disc.radius_px),
+        centroid(picture, rough, disc.radius_px + 2.5 * disc.edge_px),
         otsu_ellipse(picture, rough),
         hough(picture, rough, disc.radius_px),
     )

@@ -14,6 +14,7 @@ import tracemalloc
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
+from itertools import product
 from typing import Any
 
 import cv2
@@ -39,8 +40,10 @@ LAST_MOVE_PX = (1.4, -0.9)
 TRACK, AGAIN = "tracking: last centre, prior", "tracking: last fit"
 SEARCH, COLD = "search, prior 25 %", "search, no prior"
 EMPTY, EMPTY_COLD = "no bore, prior 25 %", "no bore, no prior"
-HOUGH, DECODE = "HoughCircles", "JPEG decoding"
 OWN = (TRACK, AGAIN, SEARCH, COLD, EMPTY, EMPTY_COLD)
+HOUGH, HOUGH_ALT, DECODE = "HoughCircles", "HOUGH_GRADIENT_ALT", "JPEG decoding"
+CANNY, CONTOUR = "canny + RANSAC circle", "contour + fitEllipse"
+RIVALS = (HOUGH, HOUGH_ALT, CANNY, CONTOUR, DECODE)
 
 TRACK_GOAL_MS = 4.0
 SEARCH_GOAL_MS = {(640, 480): 8.0, (1920, 1080): 12.0, (3840, 2160): 20.0}
@@ -147,24 +150,12 @@ def _goal_ms(name: str, size: tuple[int, int]) -> float | None:
 
 def _ratio_table(report: Report, times: dict[tuple[int, int], dict[str, Timing]]) -> None:
     rows = []
-    for name in OWN:
-        for size, of_size in times.items():
-            if name in of_size:
-                own = of_size[name].best_ms
-                rows.append(
-                    (
-                        name,
-                        _name(size),
-                        *(
-                            f"{own / other.best_ms:.2f}"
-                            for key, other in of_size.items()
-                            if key not in OWN
-                        ),
-                    )
-                )
-    others = [name for name in next(iter(times.values())) if name not in OWN]
+    for name, (size, of_size) in product(OWN, times.items()):
+        if name in of_size:
+            ratios = (of_size[name].best_ms / of_size[other].best_ms for other in RIVALS)
+            rows.append((name, _name(size), *(f"{ratio:.2f}" for ratio in ratios)))
     note = "Best over best, in the same run: under 1 the finder is the quicker one."
-    report.table("As ratios", ("finder / plain call", "frame", *others), rows, note=note)
+    report.table("As ratios", ("finder / plain call", "frame", *RIVALS), rows, note=note)
 
 
 def _answer_table(report: Report, answers: dict[tuple[int, int], dict[str, str]]) -> None:
@@ -233,9 +224,9 @@ def _plain_calls(frames: Frames, seed: int) -> Calls:
     near = (frames.centre_px.u, frames.centre_px.v)
     return {
         HOUGH: partial(hough, grey, near, RADIUS_PX),
-        "HOUGH_GRADIENT_ALT": partial(hough, grey, near, RADIUS_PX, alternative=True),
-        "canny + RANSAC circle": lambda: canny_circle(grey, np.random.default_rng(seed)),
-        "contour + fitEllipse": partial(otsu_ellipse, grey, near),
+        HOUGH_ALT: partial(hough, grey, near, RADIUS_PX, alternative=True),
+        CANNY: lambda: canny_circle(grey, np.random.default_rng(seed)),
+        CONTOUR: partial(otsu_ellipse, grey, near),
         "BGR to grey": partial(cv2.cvtColor, frames.bore, cv2.COLOR_BGR2GRAY),
         DECODE: partial(cv2.imdecode, data, cv2.IMREAD_COLOR),
     }

@@ -22,15 +22,21 @@ HOUGH_SPREAD = 0.4
 """Radii that the Hough transforms try: so much up and down, in parts of the radius."""
 
 
-def centroid(grey: Picture, near: tuple[float, float], radius_px: float) -> Centre:
-    """Return the centroid of what is darker than the land, near a known place."""
+def centroid(grey: Picture, near: tuple[float, float], reach_px: float) -> Centre:
+    """Return the centroid of what is darker than the land, within a reach of a known place.
+
+    The place is taken anew from the first answer, so that the reach may be a tight one: far
+    pixels bring noise with a long lever.
+    """
     v, u = np.ogrid[: grey.shape[0], : grey.shape[1]]
-    inside = (u - near[0]) ** 2 + (v - near[1]) ** 2 < (1.25 * radius_px + 6.0) ** 2
-    hollow = (float(np.median(grey[~inside])) - grey) * inside
-    total = float(hollow.sum())
-    if total <= 0:
-        return None
-    return float((hollow * u).sum()) / total, float((hollow * v).sum()) / total
+    for _ in range(3):
+        inside = (u - near[0]) ** 2 + (v - near[1]) ** 2 < reach_px**2
+        hollow = (float(grey[~inside].mean()) - grey) * inside
+        total = float(hollow.sum())
+        if total <= 0:
+            return None
+        near = float((hollow * u).sum()) / total, float((hollow * v).sum()) / total
+    return near
 
 
 def otsu_ellipse(grey: Picture, near: tuple[float, float]) -> Centre:
