@@ -166,8 +166,8 @@ def lit_edge_break(rng: Rng) -> Paint:
     The rim is its inner end; what the eye meets first is the inner end on the bright side and
     the outer end on the dark one.
     """
-    angle, width = rng.uniform(-math.pi, math.pi), rng.uniform(0.04, 0.12)
-    darkest, brightest = rng.uniform(0.15, 0.45), rng.uniform(0.8, 2.0)
+    angle, width = rng.uniform(-math.pi, math.pi), rng.uniform(0.03, 0.09)
+    darkest, brightest = rng.uniform(0.2, 0.5), rng.uniform(0.8, 2.0)
     power = rng.uniform(0.7, 2.5)
 
     def paint(picture: FloatArray, plane: Plane) -> None:
