@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +17,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from tests.benchmarks.finder.grading_figures import Grades, mean, or_infinite, px, share, times
 from tests.benchmarks.finder.grading_marks import (
     Answer,
     Mark,
@@ -29,60 +30,11 @@ from tests.benchmarks.finder.grading_marks import (
 from tests.benchmarks.finder.report import GRADES, Report, keep_to_one_thread
 from tests.benchmarks.finder.rivals import RIVALS
 
-GROSS_PX = 2.0
-"""An accepted centre farther off than this is a gross error."""
-
 _KIND_HEADER = (
     *("kind", "pictures", "accepted", "median", "90 %", "95 %", "max", "over 2 px"),
     "within 2 sigma",
 )
 _RIVAL_HEADER = ("method", "answered", "median", "90 %", "95 %", "max", "over 2 px")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Grades:
-    """Figures of one method over many pictures; errors of what it accepted, px.
-
-    Attributes
-    ----------
-    accepted, gross
-        Shares: of the pictures, and of the accepted ones.
-    """
-
-    pictures: int
-    accepted: float
-    median: float
-    p90: float
-    p95: float
-    largest: float
-    gross: float
-
-    @classmethod
-    def of(cls, errors_px: Sequence[float | None]) -> Grades:
-        """Return the figures; None among the errors is a picture without an answer."""
-        answered = np.array([e for e in errors_px if e is not None])
-        if not answered.size:
-            nan = math.nan
-            accepted = 0.0 if errors_px else nan
-            return cls(
-                pictures=len(errors_px), accepted=accepted, median=nan, p90=nan, p95=nan,
-                largest=nan, gross=nan,
-            )  # fmt: skip
-        median, p90, p95 = (float(q) for q in np.quantile(answered, (0.5, 0.9, 0.95)))
-        return cls(
-            pictures=len(errors_px),
-            accepted=answered.size / len(errors_px),
-            median=median,
-            p90=p90,
-            p95=p95,
-            largest=float(answered.max()),
-            gross=float((answered > GROSS_PX).mean()),
-        )
-
-    def cells(self) -> tuple[str, ...]:
-        """Return accepted share, median, 90 %, 95 %, largest and gross errors as they are read."""
-        errors = (self.median, self.p90, self.p95, self.largest)
-        return (_share(self.accepted), *(_px(e) for e in errors), _share(self.gross))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,31 +113,31 @@ def _goal_table(report: Report, marks: Marks) -> None:
     """Set the figures that have a goal beside it; they are those with the size known."""
     finder = Grades.of(_errors(marks.dirty, _sized))
     rivals = _rival_grades(marks.dirty).values()
-    median = min(_or_infinite(rival.median) for rival in rivals)
-    p90 = min(_or_infinite(rival.p90) for rival in rivals)
-    passed = _mean(mark.sized is not None for mark in marks.unusable)
-    contradicted = _mean(mark.sized is None for mark in marks.look_alikes)
-    flagged = _mean(not answer.size_verified for answer in _passed(marks.look_alikes))
+    median = min(or_infinite(rival.median) for rival in rivals)
+    p90 = min(or_infinite(rival.p90) for rival in rivals)
+    passed = mean(mark.sized is not None for mark in marks.unusable)
+    contradicted = mean(mark.sized is None for mark in marks.look_alikes)
+    flagged = mean(not answer.size_verified for answer in _passed(marks.look_alikes))
     goals = (
-        ("dirty: median, px", "<= 0.08", _px(finder.median), finder.median <= 0.08),
-        ("dirty: 95 %, px", "<= 0.5", _px(finder.p95), finder.p95 <= 0.5),
-        ("dirty: over 2 px", "none", _share(finder.gross), finder.gross == 0.0),
-        ("dirty: accepted", ">= 90 %", _share(finder.accepted), finder.accepted >= 0.9),
-        ("unusable: accepted", "<= 0.5 %", _share(passed), passed <= 0.005),
+        ("dirty: median, px", "<= 0.08", px(finder.median), finder.median <= 0.08),
+        ("dirty: 95 %, px", "<= 0.5", px(finder.p95), finder.p95 <= 0.5),
+        ("dirty: over 2 px", "none", share(finder.gross), finder.gross == 0.0),
+        ("dirty: accepted", ">= 90 %", share(finder.accepted), finder.accepted >= 0.9),
+        ("unusable: accepted", "<= 0.5 %", share(passed), passed <= 0.005),
         (
             "best call's median",
             ">= 2 x",
-            _times(median, finder.median),
+            times(median, finder.median),
             median >= 2 * finder.median,
         ),
-        ("best call's 90 %", ">= 5 x", _times(p90, finder.p90), p90 >= 5.0 * finder.p90),
+        ("best call's 90 %", ">= 5 x", times(p90, finder.p90), p90 >= 5.0 * finder.p90),
         (
             "look-alikes: refused at a wrong size",
             "100 %",
-            _share(contradicted),
+            share(contradicted),
             contradicted == 1.0,
         ),
-        ("look-alikes: flagged if accepted", "100 %", _share(flagged), not flagged < 1.0),
+        ("look-alikes: flagged if accepted", "100 %", share(flagged), not flagged < 1.0),
     )
     report.table(
         "Goals",
@@ -209,11 +161,6 @@ def _rival_grades(marks: Sequence[Mark]) -> dict[str, Grades]:
 
 def _passed(marks: Sequence[Mark]) -> list[Answer]:
     return [mark.unsized for mark in marks if mark.unsized is not None]
-
-
-def _times(other: float, own: float) -> str:
-    """Return how many times `own` goes into `other`."""
-    return f"{other / own:.1f} x" if own > 0.0 and math.isfinite(other) else "-"
 
 
 def _dirty_tables(report: Report, marks: Marks) -> None:
@@ -241,7 +188,7 @@ def _kind_row(name: str, marks: Sequence[Mark], pick: Pick) -> tuple[str, ...]:
         name,
         str(grades.pictures),
         *grades.cells(),
-        _share(float(np.mean(within)) if within else math.nan),
+        share(float(np.mean(within)) if within else math.nan),
     )
 
 
@@ -266,26 +213,22 @@ def _rival_tables(report: Report, marks: Sequence[Mark]) -> None:
 
 def _ratios(finder: Grades, rivals: dict[str, Grades]) -> list[tuple[str, ...]]:
     figures: list[tuple[str, Callable[[Grades], float], Callable[[float], str], str]] = [
-        ("median, px", lambda g: g.median, _px, ">= 2"),
-        ("90 %, px", lambda g: g.p90, _px, ">= 5"),
-        ("95 %, px", lambda g: g.p95, _px, ""),
-        ("max, px", lambda g: g.largest, _px, ""),
-        ("over 2 px", lambda g: g.gross, _share, "none at all"),
+        ("median, px", lambda g: g.median, px, ">= 2"),
+        ("90 %, px", lambda g: g.p90, px, ">= 5"),
+        ("95 %, px", lambda g: g.p95, px, ""),
+        ("max, px", lambda g: g.largest, px, ""),
+        ("over 2 px", lambda g: g.gross, share, "none at all"),
     ]
     rows: list[tuple[str, ...]] = []
     for name, of, said, goal in figures:
-        which = min(rivals, key=lambda rival: _or_infinite(of(rivals[rival])))
+        which = min(rivals, key=lambda rival: or_infinite(of(rivals[rival])))
         own, best = of(finder), of(rivals[which])
-        rows.append((name, said(own), said(best), which, _times(best, own), goal))
+        rows.append((name, said(own), said(best), which, times(best, own), goal))
     which = max(rivals, key=lambda rival: rivals[rival].accepted)
     best = rivals[which].accepted
-    times = f"{finder.accepted / best:.2f} x" if best > 0.0 else "-"
-    rows.append(("accepted", _share(finder.accepted), _share(best), which, times, ""))
+    more = f"{finder.accepted / best:.2f} x" if best > 0.0 else "-"
+    rows.append(("accepted", share(finder.accepted), share(best), which, more, ""))
     return rows
-
-
-def _or_infinite(value: float) -> float:
-    return math.inf if math.isnan(value) else value
 
 
 def _unusable_table(report: Report, marks: Marks) -> None:
@@ -312,8 +255,8 @@ def _accepted_row(name: str, marks: Sequence[Mark]) -> tuple[str, ...]:
     return (
         name,
         str(len(marks)),
-        _share(_mean(mark.sized is not None for mark in marks)),
-        _share(_mean(mark.unsized is not None for mark in marks)),
+        share(mean(mark.sized is not None for mark in marks)),
+        share(mean(mark.unsized is not None for mark in marks)),
     )
 
 
@@ -339,9 +282,9 @@ def _look_alike_row(name: str, marks: Sequence[Mark]) -> tuple[str, ...]:
     return (
         name,
         str(len(marks)),
-        _share(_mean(mark.sized is None for mark in marks)),
-        _share(_mean(mark.unsized is not None for mark in marks)),
-        _share(_mean(not answer.size_verified for answer in passed)),
+        share(mean(mark.sized is None for mark in marks)),
+        share(mean(mark.unsized is not None for mark in marks)),
+        share(mean(not answer.size_verified for answer in passed)),
     )
 
 
@@ -350,7 +293,7 @@ def _worst_table(report: Report, marks: Sequence[Mark]) -> None:
     for title, pick in (("size known", _sized), ("size unknown", _unsized)):
         answered = [(a.error_px, mark) for mark in marks if (a := pick(mark)) is not None]
         worst = sorted(answered, key=lambda one: -one[0])[:3]
-        rows += [(title, str(mark.seed), mark.kind, _px(error)) for error, mark in worst]
+        rows += [(title, str(mark.seed), mark.kind, px(error)) for error, mark in worst]
     report.table(
         "The three worst of the accepted dirty pictures",
         ("", "seed", "kind", "error, px"),
@@ -362,19 +305,6 @@ def _worst_table(report: Report, marks: Sequence[Mark]) -> None:
 def _by_kind(marks: Sequence[Mark]) -> list[tuple[str, list[Mark]]]:
     kinds = dict.fromkeys(sorted(mark.kind for mark in marks))
     return [(kind, [mark for mark in marks if mark.kind == kind]) for kind in kinds]
-
-
-def _mean(values: Iterable[bool]) -> float:
-    found = list(values)
-    return sum(found) / len(found) if found else math.nan
-
-
-def _share(value: float) -> str:
-    return "-" if math.isnan(value) else f"{100.0 * value:.1f} %"
-
-
-def _px(value: float) -> str:
-    return "-" if math.isnan(value) else f"{value:.3f}"
 
 
 def arguments(words: Sequence[str] | None = None) -> argparse.Namespace:

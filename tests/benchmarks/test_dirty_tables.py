@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.benchmarks.bench_dirty import Grades, Marks, add_tables, arguments
+from tests.benchmarks.bench_dirty import Marks, add_tables, arguments
+from tests.benchmarks.finder.grading_figures import Grades
 from tests.benchmarks.finder.grading_marks import Answer, Mark, mark_look_alike, rendered_cases
 from tests.benchmarks.finder.report import Report
 from tests.benchmarks.finder.rivals import RIVALS

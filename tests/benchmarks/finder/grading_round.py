@@ -1,7 +1,9 @@
 """Round things that are no nozzle.
 
-None has a second circle where a contradicting size is looked for (half to three quarters, or
-1.35 to 2 times the radius): there a finder that takes it would be right.
+The radius that is stated is that of the edge at which it gets brighter outwards, as at a bore's
+rim, if there is one. No second such edge lies where a contradicting size, half to three quarters
+or 1.35 to 2 times the stated one, would be believed with the quarter that the finder allows by
+default (below 0.94, above 1.01 and below 2.5 radii): a finder that took it would be right.
 """
 
 from __future__ import annotations
@@ -29,7 +31,7 @@ _COINS_PX = (
 
 
 def _washer(kind: str, rng: Rng) -> Case:
-    outer = rng.uniform(2.3, 3.0)
+    outer = rng.uniform(2.6, 3.2)
     stage = Stage.any(rng, margin=rng.uniform(1.5, 2.6))
     picture = plate(stage.shape, rng, brightest=rng.uniform(0.02, 0.35))
     rho = stage.rho()
@@ -46,8 +48,8 @@ def _drawn_coin(kind: str, rng: Rng) -> Case:
     stage = Stage.any(rng, smallest_px=20.0)
     picture = plate(stage.shape, rng, brightest=rng.uniform(0.01, 0.15))
     rho = stage.rho()
-    lit = 1.0 + _relief(stage, rng) * stage.cover(np.float32(0.82) - rho)
-    border = np.exp(-(((rho - 0.93) / 0.03) ** 2)) - 0.6 * np.exp(-(((rho - 0.87) / 0.02) ** 2))
+    lit = 1.0 + _relief(stage, rng) * stage.cover(np.float32(0.88) - rho)
+    border = np.exp(-(((rho - 0.975) / 0.02) ** 2)) - 0.6 * np.exp(-(((rho - 0.94) / 0.014) ** 2))
     lit = np.clip(lit + rng.uniform(0.3, 0.8) * border, 0.1, None)
     metal = np.array(METALS[rng.integers(len(METALS))], dtype=np.float32)
     coin = stage.cover(np.float32(1.0) - rho)
@@ -106,11 +108,13 @@ def _printed_ring(kind: str, rng: Rng) -> Case:
     dark = bool(rng.random() < 0.4)
     picture = paper(stage.shape, rng, dark=dark)
     half = rng.uniform(0.05, 0.14)
-    depth = half - np.abs(stage.rho() - 1.0) if rng.random() < 0.75 else 1.0 - stage.rho()
+    ring = bool(rng.random() < 0.75)
+    depth = half - np.abs(stage.rho() - 1.0) if ring else 1.0 - stage.rho()
     ragged = 0.012 * smooth_noise(stage.shape, 2.0, rng)
     ink = np.full(3, rng.uniform(0.7, 0.95) if dark else rng.uniform(0.03, 0.2), dtype=np.float32)
     lay(picture, stage.cover((depth + ragged).astype(np.float32)), ink)
-    return _case(kind, photographed(picture, rng), stage.radius_px)
+    brighter = (1.0 - half if dark else 1.0 + half) if ring else 1.0
+    return _case(kind, photographed(picture, rng), stage.radius_px * brighter)
 
 
 def _case(kind: str, frame: Frame, radius_px: float) -> Case:

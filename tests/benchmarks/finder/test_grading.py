@@ -61,7 +61,8 @@ def test_as_many_seeds_as_kinds_hold_each_once(
     for case in cases:
         assert case.frame.dtype == np.uint8
         assert (case.centre_px is not None) == (draw is dirty)
-        assert case.radius_px is None or 11.0 <= case.radius_px <= 60.0
+        # A printed ring counts from the edge where it gets brighter: up to 1.14 of its middle.
+        assert case.radius_px is None or 9.0 < case.radius_px < 69.0
 
 
 @pytest.mark.parametrize(("draw", "kinds"), SETS)
