@@ -27,19 +27,19 @@ HARDENED_STEEL = (0.20, 0.20, 0.21)
 
 MOST_SAMPLES_AT_ONCE = 32
 
-LAND_TEXTURE_MM = 2.6
-LAND_TEXTURE_SIZE = 2048
-CONE_TEXTURE = (1536, 2048)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plug:
-    """Plastic in the bore, with its colour as linear red, green, blue."""
+    """Plastic in the bore, with its colour as linear red, green, blue.
+
+    `ragged` says whether its surface follows the raggedness of the bore's edge.
+    """
 
     colour: tuple[float, float, float]
     recess_mm: float = 0.03
     bulge_mm: float = 0.0
     gap_mm: float = 0.006
+    ragged: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +49,37 @@ class Drop:
     colour: tuple[float, float, float]
     centre_mm: tuple[float, float, float]
     semi_axes_mm: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Film:
+    """Plastic that was wiped over the land, in streaks along `heading_deg`."""
+
+    colour: tuple[float, float, float]
+    share: float
+    heading_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Detail:
+    """How finely the surfaces are drawn, and how light is gathered into pixels.
+
+    Attributes
+    ----------
+    land_mm, land_size
+        Side of the square that the land's height map covers, and its side in texels.
+    cone_shape
+        Texels of the cone's height map, up the slope and round the axis.
+    box_pixels
+        Each path counts for the one pixel that it fell into, so that the renderer's noise
+        is independent from pixel to pixel, and the paths of a pixel are spread evenly over
+        it, lens and lamps. Otherwise neighbours share paths, smoothly.
+    """
+
+    land_mm: float = 2.6
+    land_size: int = 2048
+    cone_shape: tuple[int, int] = (1536, 2048)
+    box_pixels: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +116,7 @@ class View:
     tip_tilt_towards_deg: float = 0.0
     plug: Plug | None = None
     drops: tuple[Drop, ...] = ()
+    film: Film | None = None
     lamps: tuple[float, ...] = (1.0,) * 8
     lamp_radius_mm: float = 1.1
     side_lamp: tuple[float, float] = (0.0, 0.0)
@@ -92,12 +124,13 @@ class View:
     roughness: float = 0.075
     room: float = 1.0
     room_seed: int | None = None
+    detail: Detail = field(default_factory=Detail)
     seed: int = 1
 
 
 def rendered(view: View, *, samples: int, seed: int) -> Array:
     """Return linear light, shape (height, width, 3), seen through the open lens."""
-    scene = mi.load_dict(_scene(view, _lens(view.microscope)))
+    scene = mi.load_dict(_scene(view, _lens(view)))
     # All paths of one pass are in memory at once.
     passes = -(-samples // MOST_SAMPLES_AT_ONCE)
     light = [
@@ -154,8 +187,13 @@ def _disc(view: View) -> dict[str, Any]:
     }
 
 
-def _lens(camera: Microscope) -> dict[str, Any]:
-    return _sensor_frame(camera, camera.size_px) | {
+def _lens(view: View) -> dict[str, Any]:
+    camera = view.microscope
+    lens = _sensor_frame(camera, camera.size_px)
+    if view.detail.box_pixels:
+        lens["film"] |= {"rfilter": {"type": "box"}}
+        lens["sampler"] = {"type": "multijitter"}
+    return lens | {
         "type": "thinlens",
         "aperture_radius": camera.aperture_radius_mm,
         "focus_distance": camera.distance_mm,
@@ -264,20 +302,17 @@ def _underside(view: View) -> dict[str, Any]:
 
 
 def _nozzle(view: View) -> dict[str, Any]:
-    tip, finish = view.tip, view.finish
+    tip, finish, detail = view.tip, view.finish, view.detail
     land_bump = surface.land_heights_mm(
-        finish, texture_mm=LAND_TEXTURE_MM, size=LAND_TEXTURE_SIZE, seed=view.seed
+        finish, texture_mm=detail.land_mm, size=detail.land_size, seed=view.seed
     )
-    cone_bump = surface.cone_heights_mm(finish, shape=CONE_TEXTURE, seed=view.seed)
-    square = (LAND_TEXTURE_SIZE // 2, LAND_TEXTURE_SIZE // 2)
-    land_dirt = surface.dirt_map(0.25 * finish.dirt, shape=square, seed=view.seed + 10)
-    cone_dirt = surface.dirt_map(finish.dirt, shape=CONE_TEXTURE, seed=view.seed + 20)
-    metal = _metal(view, view.roughness)
+    cone_bump = surface.cone_heights_mm(finish, shape=detail.cone_shape, seed=view.seed)
+    cone_dirt = surface.dirt_map(finish.dirt, shape=detail.cone_shape, seed=view.seed + 20)
     parts = {
         "bore": (shape.bore_mesh(tip), _two_sided(_metal(view, 0.30))),
         "land": (
-            shape.land_mesh(tip, texture_mm=LAND_TEXTURE_MM),
-            _two_sided(_bumped(_stained(metal, land_dirt), land_bump)),
+            shape.land_mesh(tip, texture_mm=detail.land_mm),
+            _two_sided(_bumped(_land_surface(view), land_bump)),
         ),
         "cone": (
             shape.cone_mesh(tip),
@@ -293,13 +328,35 @@ def _nozzle(view: View) -> dict[str, Any]:
     if view.plug is not None:
         plug = view.plug
         mesh = shape.plug_mesh(
-            tip, recess_mm=plug.recess_mm, bulge_mm=plug.bulge_mm, gap_mm=plug.gap_mm
+            tip,
+            recess_mm=plug.recess_mm,
+            bulge_mm=plug.bulge_mm,
+            gap_mm=plug.gap_mm,
+            ragged=plug.ragged,
         )
         parts["plug"] = (mesh, _two_sided(_plastic(plug.colour)))
     for number, drop in enumerate(view.drops):
         mesh = shape.drop_mesh(drop.centre_mm, drop.semi_axes_mm, seed=view.seed + number)
         parts[f"drop_{number}"] = (mesh, _two_sided(_plastic(drop.colour)))
     return {name: _shape(view, mesh, bsdf) for name, (mesh, bsdf) in parts.items()}
+
+
+def _land_surface(view: View) -> dict[str, Any]:
+    size = view.detail.land_size // 2
+    dirt = surface.dirt_map(0.25 * view.finish.dirt, shape=(size, size), seed=view.seed + 10)
+    land = _stained(_metal(view, view.roughness), dirt)
+    if view.film is None:
+        return land
+    film = view.film
+    cover = surface.film_map(
+        film.share, heading_deg=film.heading_deg, size=size, seed=view.seed + 40
+    )
+    return {
+        "type": "blendbsdf",
+        "weight": _texture(cover),
+        "land": land,
+        "film": _plastic(film.colour),
+    }
 
 
 def _shape(view: View, mesh: Mesh, bsdf: dict[str, Any]) -> mi.Mesh:

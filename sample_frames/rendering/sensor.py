@@ -28,6 +28,9 @@ class Sensor:
         Of the transfer curve.
     sharpening
         Strength of the unsharp mask that such cameras apply.
+    mosaic
+        Whether there is a Bayer mosaic; without one every pixel sees all three colours, as
+        in a picture that the camera has made smaller.
     """
 
     exposure: float = 1.0
@@ -35,18 +38,22 @@ class Sensor:
     read_noise: float = 8.0
     gamma: float = 2.2
     sharpening: float = 0.35
+    mosaic: bool = True
 
 
 def developed(light: Array, sensor: Sensor, *, seed: int) -> Picture:
     """Return an 8-bit BGR picture of linear red, green, blue light."""
     rng = np.random.default_rng(seed)
-    mosaic = _mosaic(np.maximum(light, 0.0) * sensor.exposure)
-    electrons = rng.poisson(np.minimum(mosaic, 4.0) * sensor.full_well).astype(np.float64)
-    electrons += rng.normal(0.0, sensor.read_noise, mosaic.shape)
+    exposed = np.maximum(light, 0.0) * sensor.exposure
+    seen = _mosaic(exposed) if sensor.mosaic else exposed[..., ::-1]
+    electrons = rng.poisson(np.minimum(seen, 4.0) * sensor.full_well).astype(np.float64)
+    electrons += rng.normal(0.0, sensor.read_noise, seen.shape)
     raw = np.clip(electrons / sensor.full_well, 0.0, 1.0)
     sixteen_bits = np.round(raw * 65535.0).astype(np.uint16)
-    # Red is at (0, 0): what OpenCV calls BayerBG after the second row's colours.
-    linear = cv2.cvtColor(sixteen_bits, cv2.COLOR_BayerBG2BGR).astype(np.float64) / 65535.0
+    if sensor.mosaic:
+        # Red is at (0, 0): what OpenCV calls BayerBG after the second row's colours.
+        sixteen_bits = cv2.cvtColor(sixteen_bits, cv2.COLOR_BayerBG2BGR)
+    linear = sixteen_bits.astype(np.float64) / 65535.0
     curved = np.clip(linear, 0.0, 1.0) ** (1.0 / sensor.gamma)
     soft = cv2.GaussianBlur(curved, (0, 0), 1.2)
     sharp = curved + sensor.sharpening * (curved - soft)

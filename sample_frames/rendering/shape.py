@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +51,9 @@ class Tip:
         Half the difference of the bore's axes, in parts of their mean.
     ragged_um
         Roughness of the edge, one standard deviation.
+    burr_mm, burr_at_deg, burr_width_deg
+        How far a lip of pushed metal reaches into the bore, in which direction, and over
+        how much of the rim. 0 mm is none.
     seed
         Of the edge's roughness.
     """
@@ -62,6 +65,9 @@ class Tip:
     cone_deg: float = 42.0
     oval: float = 0.0
     ragged_um: float = 1.0
+    burr_mm: float = 0.0
+    burr_at_deg: float = 0.0
+    burr_width_deg: float = 40.0
     seed: int = 1
 
     @property
@@ -127,13 +133,20 @@ def hexagon_mesh(z_mm: float, *, across_mm: float, hole_mm: float, turn_deg: flo
     return _grid_mesh(grid, normals=None, uv=None)
 
 
-def plug_mesh(tip: Tip, *, recess_mm: float, bulge_mm: float, gap_mm: float) -> Mesh:
-    """Return plastic that stands in the bore: a meniscus with a thin gap to the wall."""
+def plug_mesh(
+    tip: Tip, *, recess_mm: float, bulge_mm: float, gap_mm: float, ragged: bool = True
+) -> Mesh:
+    """Return plastic that stands in the bore: a meniscus with a thin gap to the wall.
+
+    When `ragged`, all of it follows the raggedness of the bore's edge, the middle too.
+    """
     radii = np.linspace(1e-4, tip.bore_radius_mm - gap_mm, 30)
     share = radii / radii[-1]
     heights = recess_mm - bulge_mm * (1.0 - share**2)
     rim = [(radii[-1], recess_mm + 0.3)]
-    return _revolve(tip, np.array([*zip(radii, heights, strict=True), *rim]), planar=None)
+    profile = np.array([*zip(radii, heights, strict=True), *rim])
+    smooth = replace(tip, ragged_um=0.0, burr_mm=0.0)
+    return _revolve(tip if ragged else smooth, profile, planar=None)
 
 
 def drop_mesh(
@@ -187,6 +200,8 @@ def _revolve(tip: Tip, profile_mm: Array, *, planar: float | None) -> Mesh:
     ragged = 1e-3 * tip.ragged_um * _edge_noise(around, tip.seed)
     radius = radius * (1.0 + tip.oval * near_bore * np.cos(2.0 * around - 0.6))
     radius = radius + near_edge * (height < 0.2) * ragged
+    if tip.burr_mm > 0.0:
+        radius, height = _burred(tip, radius, height, around)
     grid = np.stack(
         [
             radius * np.cos(around),
@@ -201,6 +216,22 @@ def _revolve(tip: Tip, profile_mm: Array, *, planar: float | None) -> Mesh:
         along = np.linspace(0.0, 1.0, len(profile_mm))[:, None]
         uv = np.stack(np.broadcast_arrays(around / (2.0 * np.pi), along), axis=-1)
     return _grid_mesh(grid, normals=_normals(grid, closed=True), uv=uv)
+
+
+def _burred(tip: Tip, radius: Array, height: Array, around: Array) -> tuple[Array, Array]:
+    """Push the edge into the bore and down, along one part of the rim."""
+    rng = np.random.default_rng(tip.seed + 5)
+    away = (around - np.radians(tip.burr_at_deg) + np.pi) % (2.0 * np.pi) - np.pi
+    share = np.clip(2.0 * np.abs(away) / np.radians(tip.burr_width_deg), 0.0, 1.0)
+    orders = np.arange(3, 40)[:, None]
+    waves = np.cos(orders * around + rng.uniform(0.0, 2.0 * np.pi, orders.shape)) / np.sqrt(orders)
+    uneven = np.clip(1.0 + 0.35 * waves.sum(axis=0), 0.2, 1.8)
+    reach = tip.burr_mm * np.cos(0.5 * np.pi * share) ** 2 * uneven
+    edge_mm = tip.bore_radius_mm + tip.edge_break_mm
+    # Nothing of it is left one edge break up the wall, nor well outside on the land.
+    up = np.clip(1.0 - height / max(1.6 * tip.edge_break_mm, 0.02), 0.0, 1.0)
+    out = np.exp(-np.maximum(radius - edge_mm, 0.0) / 0.008)
+    return radius - reach * up * out, height - 0.5 * reach * up * out
 
 
 def _edge_noise(around: Array, seed: int) -> Array:

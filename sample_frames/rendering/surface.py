@@ -82,6 +82,21 @@ def dirt_map(share: float, *, shape: tuple[int, int], seed: int) -> Map:
     return np.asarray(np.clip(np.maximum(cover, film), 0.0, 1.0), dtype=np.float32)
 
 
+def film_map(share: float, *, heading_deg: float, size: int, seed: int) -> Map:
+    """Return how much of each spot is under plastic that was wiped along, 0 to 1."""
+    rng = np.random.default_rng(seed + 3)
+    # Half as large again, so that no corner is empty once the streaks are turned.
+    wide = 3 * size // 2
+    streaks = cv2.GaussianBlur(rng.normal(0.0, 1.0, (wide, wide)), (0, 0), 40.0, sigmaY=5.0)
+    blots = cv2.GaussianBlur(rng.normal(0.0, 1.0, (wide, wide)), (0, 0), 25.0)
+    field = streaks / streaks.std() + 0.8 * blots / blots.std()
+    turn = cv2.getRotationMatrix2D((wide / 2.0, wide / 2.0), heading_deg, 1.0)
+    first = (wide - size) // 2
+    field = cv2.warpAffine(field, turn, (wide, wide))[first : first + size, first : first + size]
+    level = np.quantile(field, 1.0 - np.clip(share, 0.001, 0.999))
+    return np.asarray(0.95 / (1.0 + np.exp(-(field - level) / 0.25)), dtype=np.float32)
+
+
 def _grooves_um(finish: Finish, radius_um: Array, angle: Array, rng: np.random.Generator) -> Array:
     """Return the scallops of a round-nosed tool on a spiral, uneven from turn to turn."""
     wobble = 0.12 * np.cos(angle + rng.uniform(0, 6)) + 0.08 * np.cos(2 * angle + rng.uniform(0, 6))
