@@ -7,13 +7,14 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from vision.bore.edge_break import rim_beyond
 from vision.bore.noise import noise_of
-from vision.bore.outermost import outermost_rim
-from vision.bore.picture import Picture, Plane, read_picture
+from vision.bore.picture import Picture, Plane, Planes, halved, read_picture
 from vision.bore.result import BoreFit, BoreRefusal, RadiusPrior
-from vision.bore.rim import Rim, fit_rim
+from vision.bore.rim import fit_rim
+from vision.bore.rivals import Candidate, lies_on_a_better_one, may_be_rival, the_bore, worth
 from vision.bore.rough import Rough, roughly
-from vision.bore.search import Place, search, search_plane
+from vision.bore.search import Place, search
 from vision.bore.settings import FinderSettings
 from vision.bore.verdict import (
     accept,
@@ -34,7 +35,7 @@ def find_bore(
     frame: object,
     *,
     radius_prior: RadiusPrior | None = None,
-    near: PointPx | None = None,
+    near: PointPx | BoreFit | None = None,
     settings: FinderSettings = _DEFAULTS,
 ) -> BoreFit | BoreRefusal:
     """Find the bore's centre in a frame, or say why there is none.
@@ -48,7 +49,7 @@ def find_bore(
         What is known of the radius. Without it a round hole of any size may pass,
         with `size_verified` false.
     near
-        Last centre known: looks there first, which is much faster.
+        Last centre known, or the last fit: looks there first, which is faster.
     settings
         The finder's constants.
 
@@ -65,33 +66,47 @@ def find_bore(
         fit = _track(picture, near, radius_prior, settings)
         if fit is not None:
             return fit
-    return _search(picture, radius_prior, settings)
+    return _search(halved(picture.grey(), settings.smallest_half_px), radius_prior, settings)
 
 
-def _check(prior: RadiusPrior | None, near: PointPx | None) -> None:
+def _check(prior: RadiusPrior | None, near: PointPx | BoreFit | None) -> None:
     if prior is not None and not (
         np.isfinite(prior.radius_px) and prior.radius_px > 0 and prior.relative_tolerance > 0
     ):
         raise ValueError(f"radius_prior must be positive and finite, got {prior!r}")
-    if near is not None and not np.isfinite(near).all():
+    if isinstance(near, tuple) and not np.isfinite(near).all():
         raise ValueError(f"near must be finite, got {near!r}")
 
 
 def _track(
-    picture: Picture, near: PointPx, prior: RadiusPrior | None, settings: FinderSettings
+    picture: Picture,
+    near: PointPx | BoreFit,
+    prior: RadiusPrior | None,
+    settings: FinderSettings,
 ) -> BoreFit | None:
-    low, high = _radii(prior, settings)
-    reach = int(2.2 * high) if prior is not None else 240
-    left, top = max(int(near.u) - reach, 0), max(int(near.v) - reach, 0)
-    right = min(int(near.u) + reach + 1, picture.width)
-    bottom = min(int(near.v) + reach + 1, picture.height)
+    """Look where the bore was, in a part of the picture; None where it is not there."""
+    if isinstance(near, BoreFit):
+        point, low, high = near.centre_px, 0.8 * near.radius_px, 1.25 * near.radius_px
+        reach = int(2.6 * near.radius_px)
+    else:
+        point, (low, high) = near, _radii(prior, settings)
+        reach = int(2.2 * high) if prior is not None else 240
+        high = min(high, reach / 1.5)
+    left, top = max(int(point.u) - reach, 0), max(int(point.v) - reach, 0)
+    right = min(int(point.u) + reach + 1, picture.width)
+    bottom = min(int(point.v) + reach + 1, picture.height)
     if min(right - left, bottom - top) < 16:
         return None
-    part = Picture(frame=picture.frame[top:bottom, left:right], full_scale=picture.full_scale)
-    places = search(part, low, min(high, reach / 1.5), settings)
-    places = [Place(u=p.u + left, v=p.v + top, radius=p.radius, votes=p.votes) for p in places[:4]]
-    answer = _judge(picture, places, prior, settings)
-    return answer if isinstance(answer, BoreFit) else None
+    planes = halved(picture.part(left, top, right, bottom).grey(), settings.smallest_half_px)
+    answer = _judge(planes, search(planes, low, high, settings)[:5], prior, settings)
+    return _shifted(answer, left, top) if isinstance(answer, BoreFit) else None
+
+
+def _shifted(fit: BoreFit, left: int, top: int) -> BoreFit:
+    rim = fit.rim_px + np.array([left, top])
+    rim.setflags(write=False)
+    centre = PointPx(fit.centre_px.u + left, fit.centre_px.v + top)
+    return replace(fit, centre_px=centre, rim_px=rim)
 
 
 def _radii(prior: RadiusPrior | None, settings: FinderSettings) -> tuple[float, float]:
@@ -105,66 +120,74 @@ def _radii(prior: RadiusPrior | None, settings: FinderSettings) -> tuple[float, 
 
 
 def _search(
-    picture: Picture, prior: RadiusPrior | None, settings: FinderSettings
+    planes: Planes, prior: RadiusPrior | None, settings: FinderSettings
 ) -> BoreFit | BoreRefusal:
     low, high = _radii(prior, settings)
-    answer = _judge(picture, search(picture, low, high, settings), prior, settings)
+    answer = _judge(planes, search(planes, low, high, settings), prior, settings)
     if answer is None and prior is not None:
         everything = search(
-            picture, settings.smallest_radius_px, settings.largest_radius_px, settings
+            planes, settings.smallest_radius_px, settings.largest_radius_px, settings
         )
-        answer = _judge(picture, everything, prior, settings)
+        answer = _judge(planes, everything, prior, settings)
         if isinstance(answer, BoreFit):
             return answer
     if answer is not None:
         return answer
-    return _explain(picture, prior, settings)
+    return _explain(planes, prior, settings)
 
 
 def _judge(
-    picture: Picture,
+    planes: Planes,
     places: list[Place],
     prior: RadiusPrior | None,
     settings: FinderSettings,
 ) -> BoreFit | BoreRefusal | None:
     """Return the best place's verdict; None where no place holds a rim."""
-    rough = _distinct(
-        [found for place in places if (found := roughly(picture, place, settings))], prior
-    )
-    fits: list[tuple[Rough, Rim, float]] = []
-    refusals: list[tuple[float, BoreRefusal]] = []
+    picture = planes.whole
+    rough = _distinct(roughly(planes, places, settings), prior)
+    candidates: list[Candidate] = []
+    refused: list[tuple[Rough, BoreRefusal]] = []
     for one in rough:
         # What could no longer be a rival need not be measured.
-        if fits and _worth(one, prior) < settings.rival_score * _worth(fits[0][0], prior):
-            break
+        if candidates and not may_be_rival(one, candidates[0], prior, settings):
+            continue
         noise = noise_of(_around(picture, one))
         rim = fit_rim(picture, one.curve, noise, settings)
         if rim is None:
             continue
         refusal = refuse_rim(rim, noise, picture, prior, settings)
         if refusal is None:
-            fits.append((one, rim, noise))
+            candidates.append(Candidate(rough=one, rim=rim, noise=noise))
         else:
-            refusals.append((_worth(one, prior), refusal))
-    if not fits:
+            refused.append((one, refusal))
+    if not candidates:
         # That one place is not round says nothing of the picture: others will.
-        strong = [r for worth, r in refusals if worth > 0.05 and r != no_round_edge()]
+        strong = [r for o, r in refused if worth(o, prior) > 0.05 and r != no_round_edge()]
         return strong[0] if strong else None
-    rivals = _rivals(fits, prior, settings)
-    if rivals > 1:
-        return several(rivals)
-    _, main, noise = fits[0]
-    outer = outermost_rim(picture, main, noise, settings)
-    rim = outer if refuse_rim(outer, noise, picture, prior, settings) is None else main
+    if lies_on_a_better_one(candidates[0], [one for one, _ in refused], prior):
+        return covered("A drop hides too much of the bore's rim.")
+    bore = the_bore(picture, candidates, prior, settings)
+    if isinstance(bore, int):
+        return several(bore)
+    return _measured(picture, bore, prior, settings)
+
+
+def _measured(
+    picture: Picture, bore: Candidate, prior: RadiusPrior | None, settings: FinderSettings
+) -> BoreFit:
+    main, noise = bore.rim, bore.noise
+    beyond = rim_beyond(picture, main, noise, settings)
+    changed = beyond is not main and refuse_rim(beyond, noise, picture, prior, settings) is None
+    rim = beyond if changed else main
     # How sharp the picture is, is read off the main edge: the window of an outer one,
     # with another edge near, is too tight to tell.
-    return replace(accept(picture, rim, noise, prior), blur_px=main.blur)
+    return replace(accept(rim, noise, prior, settings), blur_px=main.blur)
 
 
 def _distinct(rough: list[Rough], prior: RadiusPrior | None) -> list[Rough]:
     """Return the best few, each once: several places lead to one rim."""
     kept: list[Rough] = []
-    for one in sorted(rough, key=lambda r: -_worth(r, prior)):
+    for one in sorted(rough, key=lambda r: -worth(r, prior)):
         c = one.curve
         same = any(
             np.hypot(c.u - k.curve.u, c.v - k.curve.v) < 0.1 * c.radius
@@ -173,29 +196,7 @@ def _distinct(rough: list[Rough], prior: RadiusPrior | None) -> list[Rough]:
         )
         if not same:
             kept.append(one)
-    return kept[:4]
-
-
-def _worth(rough: Rough, prior: RadiusPrior | None) -> float:
-    if prior is None:
-        return rough.score
-    off = (rough.curve.radius / prior.radius_px - 1.0) / max(prior.relative_tolerance, 0.02)
-    return rough.score * float(np.exp(-0.5 * off**2))
-
-
-def _rivals(
-    fits: list[tuple[Rough, Rim, float]], prior: RadiusPrior | None, settings: FinderSettings
-) -> int:
-    best = fits[0]
-    count = 1
-    for other in fits[1:]:
-        apart = np.hypot(other[1].curve.u - best[1].curve.u, other[1].curve.v - best[1].curve.v)
-        # Two bores cannot overlap: one of the two is a drop, a ring or a shadow.
-        if apart < 0.9 * (other[1].curve.radius + best[1].curve.radius):
-            continue
-        if _worth(other[0], prior) > settings.rival_score * _worth(best[0], prior):
-            count += 1
-    return count
+    return kept[:6]
 
 
 def _around(picture: Picture, rough: Rough) -> Plane:
@@ -208,16 +209,22 @@ def _around(picture: Picture, rough: Rough) -> Plane:
     return picture.cut(left, top, right, bottom)
 
 
-def _explain(picture: Picture, prior: RadiusPrior | None, settings: FinderSettings) -> BoreRefusal:
+def _explain(planes: Planes, prior: RadiusPrior | None, settings: FinderSettings) -> BoreRefusal:
     """Say why nothing was found."""
-    factor = max(1, max(picture.width, picture.height) // 320)
-    plane = picture.reduced(factor)
+    level = 0
+    while (
+        level + 1 < len(planes.pictures)
+        and max(planes.pictures[level].width, planes.pictures[level].height) > 400
+    ):
+        level += 1
+    picture = planes.pictures[level]
+    plane = picture.cut(0, 0, picture.width, picture.height)
     light = refuse_light(plane, settings)
     if light is not None:
         return light
     if _is_soft(plane):
         return out_of_focus("No sharp edge is in the picture.")
-    if _land_in_view(plane, factor, prior, settings):
+    if _land_in_view(plane, 2**level, prior, settings):
         return covered("The land of a nozzle is seen, but no bore in it.")
     return no_round_edge()
 
@@ -245,12 +252,11 @@ def _land_in_view(
     high = min(high, 0.48 * min(plane.shape))
     if low >= high:
         return False
-    inverted = Picture(frame=np.asarray(1.0 - plane, dtype=np.float32), full_scale=1.0)
-    for place in search_plane(inverted.frame.astype(np.float32), low, high, settings)[:3]:
-        found = roughly(inverted, place, settings)
-        if found is None or found.coverage < 0.75 or found.height < 0.06:
+    inverted = halved(Picture(frame=1.0 - plane, full_scale=1.0), settings.smallest_half_px)
+    for found in roughly(inverted, search(inverted, low, high, settings)[:3], settings):
+        if found.coverage < 0.75 or found.height < 0.06:
             continue
-        rim = fit_rim(inverted, found.curve, noise_of(plane), settings)
+        rim = fit_rim(inverted.whole, found.curve, noise_of(plane), settings)
         if rim is not None and is_convincing(rim, settings):
             return True
     return False

@@ -1,4 +1,4 @@
-"""The frame as the finder reads it: checked, grey, in parts of full scale, cut out on demand."""
+"""The frame as the finder reads it: checked, grey, halved, cut out on demand."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from vision.bore.result import BoreRefusal, Reason
 
 Plane = NDArray[np.float32]
+Frame = NDArray[np.integer | np.floating]
 
 _REMEDY = "Hand over one picture as it comes from the camera, grey or colour, 8 or 16 bits deep."
 
@@ -28,7 +29,7 @@ class Picture:
         The value of white.
     """
 
-    frame: NDArray[np.generic]
+    frame: Frame
     full_scale: float
 
     @property
@@ -41,33 +42,67 @@ class Picture:
         """Height in pixels."""
         return int(self.frame.shape[0])
 
+    def part(self, left: int, top: int, right: int, bottom: int) -> Picture:
+        """Return that part, not copied."""
+        return Picture(frame=self.frame[top:bottom, left:right], full_scale=self.full_scale)
+
+    def grey(self) -> Picture:
+        """Return it with one plane: the one copy of the frame that the finder makes."""
+        frame: Frame = self.frame
+        if frame.dtype not in (np.uint8, np.uint16):
+            frame = np.asarray(frame, dtype=np.float32)
+        if frame.ndim == 3:
+            frame = np.asarray(cv2.cvtColor(np.ascontiguousarray(frame), cv2.COLOR_BGR2GRAY))
+        grey: Frame = np.ascontiguousarray(frame)
+        return Picture(frame=grey, full_scale=self.full_scale)
+
     def cut(self, left: int, top: int, right: int, bottom: int) -> Plane:
-        """Return that part in grey, in parts of full scale."""
+        """Return that part of a grey picture in parts of full scale."""
         part = self.frame[top:bottom, left:right]
-        grey = _grey(part)
-        return np.asarray(grey, dtype=np.float32) * np.float32(1.0 / self.full_scale)
-
-    def reduced(self, factor: int) -> Plane:
-        """Return the whole picture in grey, each `factor` x `factor` pixels made one.
-
-        Pixel i of the result lies at factor * i + (factor - 1) / 2 of the picture.
-        """
-        if factor == 1:
-            return self.cut(0, 0, self.width, self.height)
-        high, wide = self.height // factor, self.width // factor
-        part = self.frame[: high * factor, : wide * factor]
-        if part.dtype not in (np.uint8, np.uint16):
-            part = np.asarray(part, dtype=np.float32)
-        small = cv2.resize(np.ascontiguousarray(part), (wide, high), interpolation=cv2.INTER_AREA)
-        return np.asarray(_grey(small), dtype=np.float32) * np.float32(1.0 / self.full_scale)
+        scaled: Plane = part.astype(np.float32) * np.float32(1.0 / self.full_scale)
+        return scaled
 
 
-def _grey(part: NDArray[np.generic]) -> NDArray[np.generic]:
-    if part.ndim == 2:
-        return part
-    if part.dtype not in (np.uint8, np.uint16):
-        part = np.asarray(part, dtype=np.float32)
-    return np.asarray(cv2.cvtColor(np.ascontiguousarray(part), cv2.COLOR_BGR2GRAY))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planes:
+    """A grey picture and its halves.
+
+    Attributes
+    ----------
+    pictures
+        The k-th has 2**k x 2**k pixels of the first made one: its pixel i lies at
+        2**k i + (2**k - 1) / 2 of the first.
+    """
+
+    pictures: tuple[Picture, ...]
+
+    @property
+    def whole(self) -> Picture:
+        """The picture itself."""
+        return self.pictures[0]
+
+
+def halved(picture: Picture, smallest_side: int) -> Planes:
+    """Halve a grey picture as often as both sides stay that long."""
+    pictures = [picture]
+    while min(pictures[-1].width, pictures[-1].height) >= 2 * smallest_side:
+        last = pictures[-1]
+        wide, high = last.width // 2, last.height // 2
+        half = cv2.resize(
+            last.frame[: 2 * high, : 2 * wide], (wide, high), interpolation=cv2.INTER_AREA
+        )
+        pictures.append(Picture(frame=half, full_scale=picture.full_scale))
+    return Planes(pictures=tuple(pictures))
+
+
+def to_plane(level: int, coordinate: float) -> float:
+    """Return where a coordinate of the picture lies in its k-th half."""
+    return float((coordinate + 0.5) / 2**level - 0.5)
+
+
+def from_plane(level: int, coordinate: float) -> float:
+    """Return where a coordinate of the k-th half lies in the picture."""
+    return float((coordinate + 0.5) * 2**level - 0.5)
 
 
 def read_picture(frame: object) -> Picture | BoreRefusal:

@@ -6,12 +6,17 @@ import cv2
 import numpy as np
 
 from vision.bore.covariance import covariances
-from vision.bore.flanks import flank_variance, light_variance
+from vision.bore.inside import Inside, look_inside
 from vision.bore.picture import Picture, Plane
+from vision.bore.ranks import median, quantile
 from vision.bore.result import BoreFit, BoreRefusal, RadiusPrior, Reason
 from vision.bore.rim import Rim
 from vision.bore.settings import FinderSettings
-from vision.geometry import CovPx2, PointPx
+from vision.geometry import PointPx
+from vision.geometry.loss import MAD_TO_SIGMA
+
+_CORNERS = np.arange(4, 9)
+"""Numbers of corners that heads of screws and sockets have."""
 
 
 def refuse_rim(
@@ -20,38 +25,60 @@ def refuse_rim(
     """Return why this rim is no bore that can be measured, or None."""
     radius = rim.curve.radius
     centre = PointPx(rim.curve.u, rim.curve.v)
-    if rim.seen < 0.995 or not _holds(picture, rim):
+    if rim.seen < settings.least_seen or not _holds(picture, rim):
         return part_in_view(centre, picture) if is_convincing(rim, settings) else no_round_edge()
     if rim.blur > settings.largest_blur_ratio * radius:
         return out_of_focus(f"The edge of the bore is blurred over {rim.blur:.1f} px.")
-    believed = rim.believed
-    if not believed.any():
-        return no_round_edge()
-    height = float(np.median(rim.heights[believed]))
-    edge_noise = noise / np.sqrt(max(rim.blur, 0.5))
-    if height < max(settings.smallest_contrast, settings.smallest_edge_to_noise * 0.3 * edge_noise):
-        return no_round_edge()
-    if not _is_round(rim, settings):
+    if not (rim.believed.any() and _is_an_edge(rim, noise, settings) and _is_round(rim, settings)):
         return no_round_edge()
     if roundness_of(rim) < settings.lowest_roundness:
         return no_round_edge()
     if coverage_of(rim) < settings.lowest_coverage:
         return covered(f"Only {100 * coverage_of(rim):.0f} % of the bore's rim can be seen.")
-    if prior is None and 2.0 * np.pi * radius * coverage_of(rim) < settings.shortest_unsized_px:
+    if prior is None and _is_small(rim, settings):
         return no_round_edge(
             "Something small and round is seen, too small to be told from other dark places "
             "without the bore's size."
         )
     if prior is not None and abs(radius / prior.radius_px - 1.0) > prior.relative_tolerance:
         return wrong_size(radius, prior)
+    if not _is_hollow(look_inside(picture, rim), rim, settings):
+        return covered("A round edge is seen, but what lies in it is no bore.")
     return None
 
 
-def accept(picture: Picture, rim: Rim, noise: float, prior: RadiusPrior | None) -> BoreFit:
+def _is_an_edge(rim: Rim, noise: float, settings: FinderSettings) -> bool:
+    """Whether the believed steps stand out of the noise, and are alike."""
+    heights = rim.heights[rim.believed]
+    height = median(heights)
+    spread = MAD_TO_SIGMA * median(np.abs(heights - height))
+    return (
+        height > max(settings.smallest_contrast, settings.smallest_edge_to_noise * noise)
+        and spread < settings.largest_height_spread * height
+        and quantile(heights, 0.1) > settings.lowest_tenth_height * height
+    )
+
+
+def _is_small(rim: Rim, settings: FinderSettings) -> bool:
+    seen_px = 2.0 * np.pi * rim.curve.radius * coverage_of(rim)
+    return bool(
+        seen_px < settings.shortest_unsized_px
+        or rim.curve.radius < 0.97 * settings.smallest_radius_px
+    )
+
+
+def _is_hollow(inside: Inside, rim: Rim, settings: FinderSettings) -> bool:
+    if inside.fill < settings.filled:
+        return True
+    widest = min(
+        settings.widest_gap_px + 2.5 * rim.blur, settings.widest_gap_ratio * rim.curve.radius + 1.0
+    )
+    return inside.gap_px < widest and inside.rise_px < settings.softest_gap * rim.blur + 1.0
+
+
+def accept(rim: Rim, noise: float, prior: RadiusPrior | None, settings: FinderSettings) -> BoreFit:
     """Return the rim as a measured bore."""
-    temporal, structural = covariances(rim, noise)
-    flanks = flank_variance(picture, rim) + light_variance(rim)
-    static = CovPx2(structural.uu + flanks, structural.uv, structural.vv + flanks)
+    temporal, static = covariances(rim, noise, settings)
     believed = rim.believed
     curve = rim.curve
     e = float(np.hypot(curve.e_cos, curve.e_sin))
@@ -68,7 +95,7 @@ def accept(picture: Picture, rim: Rim, noise: float, prior: RadiusPrior | None) 
         angle_rad=float(0.5 * np.arctan2(curve.e_sin, curve.e_cos)),
         rim_px=points,
         arc_covered=coverage_of(rim),
-        contrast=float(min(np.median(rim.heights[believed]), 1.0)),
+        contrast=min(median(rim.heights[believed]), 1.0),
         blur_px=rim.blur,
         residual_px=residual_of(rim),
         size_verified=prior is not None,
@@ -98,13 +125,22 @@ def is_convincing(rim: Rim, settings: FinderSettings) -> bool:
         rim.believed.any()
         and _is_round(rim, settings)
         and coverage_of(rim) > 0.7 * rim.seen
-        and float(np.median(rim.heights[rim.believed])) > settings.smallest_contrast
+        and median(rim.heights[rim.believed]) > settings.smallest_contrast
     )
 
 
 def _is_round(rim: Rim, settings: FinderSettings) -> bool:
-    limit = settings.largest_residual_ratio * rim.curve.radius + settings.largest_residual_px
-    return residual_of(rim) <= limit
+    radius, residual = rim.curve.radius, residual_of(rim)
+    if residual > settings.largest_residual_ratio * radius + settings.largest_residual_px:
+        return False
+    # A socket's corners are one harmonic of the radius, and nearly all that it is off a circle.
+    believed = rim.believed
+    waves = np.exp(1j * _CORNERS[:, None] * rim.angles[believed][None])
+    corners = float(np.abs(waves @ rim.residuals[believed]).max()) * 2.0 / believed.sum()
+    return bool(
+        corners < settings.largest_corner_ratio * radius
+        or 0.5 * corners**2 < settings.corner_share * residual**2
+    )
 
 
 def _holds(picture: Picture, rim: Rim) -> bool:
