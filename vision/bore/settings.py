@@ -96,13 +96,14 @@ class FinderSettings:
     filled: float = 0.22
     widest_gap_px: float = 6.5
     widest_gap_ratio: float = 0.33
+    thin_gap_ratio: float = 0.15
     softest_gap: float = 3.2
     largest_corner_ratio: float = 0.018
     corner_share: float = 0.6
     largest_blur_ratio: float = 0.245
     largest_residual_ratio: float = 0.016
     largest_residual_px: float = 0.35
-    lowest_roundness: float = 0.91
+    lowest_roundness: float = 0.885
     ellipticity_sigma: float = 0.02
     rival_score: float = 0.7
     crossing_score: float = 0.25

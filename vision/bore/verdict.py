@@ -73,7 +73,9 @@ def _is_hollow(inside: Inside, rim: Rim, settings: FinderSettings) -> bool:
     widest = min(
         settings.widest_gap_px + 2.5 * rim.blur, settings.widest_gap_ratio * rim.curve.radius + 1.0
     )
-    return inside.gap_px < widest and inside.rise_px < settings.softest_gap * rim.blur + 1.0
+    soft = inside.rise_px > settings.softest_gap * rim.blur + 1.0
+    thin = inside.gap_px < settings.thin_gap_ratio * rim.curve.radius
+    return inside.gap_px < widest and (thin or not soft)
 
 
 def accept(rim: Rim, noise: float, prior: RadiusPrior | None, settings: FinderSettings) -> BoreFit:
