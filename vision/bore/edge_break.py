@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from vision.bore.picture import Picture
 from vision.bore.ranks import median
 from vision.bore.rays import Curve, Rays, cast
-from vision.bore.rim import Rim, design_matrix, fit_rim, is_clean
+from vision.bore.rim import Rim, design_matrix, is_clean, refit_rim
 from vision.bore.settings import FinderSettings
 
 Array = NDArray[np.float64]
@@ -28,7 +28,7 @@ _SPAN_PX = 1.5
 _WEAKEST = 0.08
 """Height of a step, in parts of the main edge, that may be the end of a crescent."""
 
-_WIDTHS = np.array([0.05, 0.08, 0.12, 0.17, 0.23, 0.3])
+_WIDTHS = np.array([0.06, 0.1, 0.17, 0.28])
 """Widths of the break that are tried, in parts of the radius."""
 
 
@@ -67,7 +67,7 @@ def rim_beyond(picture: Picture, rim: Rim, noise: float, settings: FinderSetting
         e_cos=curve.e_cos,
         e_sin=curve.e_sin,
     )
-    beyond = fit_rim(picture, start, noise, settings, reach=0.5, blur=rim.blur)
+    beyond = refit_rim(picture, start, rim.blur, noise, settings)
     # Two ends of an evenly lit break have one centre: there the stronger edge tells more.
     if beyond is None or not _is_aside(beyond.curve, curve, settings):
         return rim
@@ -131,7 +131,7 @@ def _best_circle(
         return None
     widths, starts = _starts(design, heights, radius)
     p = starts
-    for scale in (3.0, 2.0, 1.5, 1.0, 1.0):
+    for scale in (3.0, 2.0, 1.3, 1.0):
         p = _moved(design, places, real, p, widths, scale * capped)
     costs = _cost(design, places, real, p, widths, capped)
     costs += np.where(widths > 0, settings.break_penalty, 0.0)

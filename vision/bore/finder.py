@@ -10,8 +10,9 @@ import numpy as np
 from vision.bore.edge_break import rim_beyond
 from vision.bore.noise import noise_of
 from vision.bore.picture import Picture, Plane, Planes, halved, read_picture
+from vision.bore.rays import Curve
 from vision.bore.result import BoreFit, BoreRefusal, RadiusPrior
-from vision.bore.rim import fit_rim
+from vision.bore.rim import fit_rim, follow_rim
 from vision.bore.rivals import Candidate, lies_on_a_better_one, may_be_rival, the_bore, worth
 from vision.bore.rough import Rough, roughly
 from vision.bore.search import Place, search
@@ -86,20 +87,47 @@ def _track(
 ) -> BoreFit | None:
     """Look where the bore was, in a part of the picture; None where it is not there."""
     if isinstance(near, BoreFit):
-        point, low, high = near.centre_px, 0.8 * near.radius_px, 1.25 * near.radius_px
-        reach = int(2.6 * near.radius_px)
+        point, reach = near.centre_px, int(2.0 * near.radius_px + 10.0)
     else:
-        point, (low, high) = near, _radii(prior, settings)
-        reach = int(2.2 * high) if prior is not None else 240
-        high = min(high, reach / 1.5)
+        point = near
+        reach = int(2.2 * _radii(prior, settings)[1]) if prior is not None else 240
     left, top = max(int(point.u) - reach, 0), max(int(point.v) - reach, 0)
     right = min(int(point.u) + reach + 1, picture.width)
     bottom = min(int(point.v) + reach + 1, picture.height)
     if min(right - left, bottom - top) < 16:
         return None
-    planes = halved(picture.part(left, top, right, bottom).grey(), settings.smallest_half_px)
-    answer = _judge(planes, search(planes, low, high, settings)[:5], prior, settings)
+    part = picture.part(left, top, right, bottom).grey()
+    if isinstance(near, BoreFit):
+        answer: BoreFit | BoreRefusal | None = _follow(
+            part, _shifted(near, -left, -top), prior, settings
+        )
+    else:
+        low, high = _radii(prior, settings)
+        planes = halved(part, settings.smallest_half_px)
+        places = search(planes, low, min(high, reach / 1.5), settings)[:5]
+        answer = _judge(planes, places, prior, settings)
     return _shifted(answer, left, top) if isinstance(answer, BoreFit) else None
+
+
+def _follow(
+    picture: Picture, last: BoreFit, prior: RadiusPrior | None, settings: FinderSettings
+) -> BoreFit | None:
+    """Measure the rim that was found in the last picture, where it is about as it was."""
+    e = 0.5 * (last.semi_axes_px[0] - last.semi_axes_px[1])
+    curve = Curve(
+        u=last.centre_px.u,
+        v=last.centre_px.v,
+        radius=last.radius_px,
+        e_cos=e * float(np.cos(2.0 * last.angle_rad)),
+        e_sin=e * float(np.sin(2.0 * last.angle_rad)),
+    )
+    noise = noise_of(_around(picture, curve))
+    rim = follow_rim(picture, curve, last.blur_px, noise, settings)
+    if rim is None or abs(rim.curve.radius / last.radius_px - 1.0) > settings.same_radius:
+        return None
+    if refuse_rim(rim, noise, picture, prior, settings) is not None:
+        return None
+    return accept(rim, noise, prior, settings)
 
 
 def _shifted(fit: BoreFit, left: int, top: int) -> BoreFit:
@@ -151,7 +179,7 @@ def _judge(
         # What could no longer be a rival need not be measured.
         if candidates and not may_be_rival(one, candidates[0], prior, settings):
             continue
-        noise = noise_of(_around(picture, one))
+        noise = noise_of(_around(picture, one.curve))
         rim = fit_rim(picture, one.curve, noise, settings)
         if rim is None:
             continue
@@ -199,8 +227,7 @@ def _distinct(rough: list[Rough], prior: RadiusPrior | None) -> list[Rough]:
     return kept[:6]
 
 
-def _around(picture: Picture, rough: Rough) -> Plane:
-    c = rough.curve
+def _around(picture: Picture, c: Curve) -> Plane:
     reach = 1.5 * c.radius + 8
     left = int(np.clip(c.u - reach, 0, picture.width - 16))
     top = int(np.clip(c.v - reach, 0, picture.height - 16))

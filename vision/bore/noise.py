@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from vision.bore.picture import Plane
+from vision.bore.ranks import quantile
 
 _PATCH = 8
 _QUANTISATION = 1.0 / (255.0 * 12.0**0.5)
@@ -27,6 +28,8 @@ def noise_of(plane: Plane) -> float:
     high, wide = rough.shape[0] // _PATCH, rough.shape[1] // _PATCH
     if high * wide < 4:
         return float(max(np.std(rough), _QUANTISATION))
-    patches = rough[: high * _PATCH, : wide * _PATCH].reshape(high, _PATCH, wide, _PATCH)
-    power = (patches.astype(np.float64) ** 2).mean(axis=(1, 3))
-    return float(max(np.sqrt(np.quantile(power, 0.25)), _QUANTISATION))
+    squares = cv2.multiply(rough, rough)[: high * _PATCH, : wide * _PATCH]
+    power = np.asarray(
+        cv2.resize(squares, (wide, high), interpolation=cv2.INTER_AREA), dtype=np.float32
+    )
+    return max(float(np.sqrt(quantile(power.ravel(), 0.25))), _QUANTISATION)

@@ -10,12 +10,12 @@ from scipy.special import ndtr
 
 from vision.bore.picture import Picture
 from vision.bore.ranks import median, quantile
-from vision.bore.rays import Curve, Edges, Rays, cast, local_edges, search_edges, whole_rays
+from vision.bore.rays import Curve, Edges, Rays, local_edges, search_edges
 from vision.bore.settings import FinderSettings
-from vision.geometry.loss import HUBER, MAD_TO_SIGMA, TUKEY
+from vision.bore.window import windowed
+from vision.geometry.loss import MAD_TO_SIGMA, TUKEY
 
 Array = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 _BLURS = np.geomspace(0.45, 24.0, 24)
 
@@ -86,58 +86,133 @@ def design_matrix(angles: Array) -> Array:
     )
 
 
-def fit_rim(
+def fit_rim(picture: Picture, start: Curve, noise: float, settings: FinderSettings) -> Rim | None:
+    """Fit the rim near `start`, of which only the search knows; None where the rounds run away."""
+    curve, blur = start, max(1.0, 0.05 * start.radius)
+    reach = 0.06 * start.radius + 2.0
+    rim: Rim | None = None
+    # The first rounds only have to bring the edge into the next one's window.
+    for turn, most in enumerate(settings.first_rays):
+        window = _Window(blur=blur, half=settings.edge_window * blur + 1.0 + reach, most=most)
+        rim = _searched(picture, curve, window, reach, noise, settings, level=turn > 0)
+        if rim is None or _ran_away(rim, start):
+            return None
+        curve, blur = rim.curve, _blur_of(rim, blur)
+        reach = blur + 1.0
+    return None if rim is None else _finished(picture, start, rim, blur, noise, settings)
+
+
+def follow_rim(
+    picture: Picture, last: Curve, blur: float, noise: float, settings: FinderSettings
+) -> Rim | None:
+    """Fit the rim that was `last` in the picture before; None where it is no longer there."""
+    reach = 0.06 * last.radius + 2.0
+    window = _Window(
+        blur=blur, half=settings.edge_window * blur + 1.0 + reach, most=settings.first_rays[0]
+    )
+    rim = _searched(picture, last, window, reach, noise, settings, level=False)
+    if rim is None or _ran_away(rim, last):
+        return None
+    return _finished(picture, last, rim, _blur_of(rim, blur), noise, settings)
+
+
+def refit_rim(
+    picture: Picture, start: Curve, blur: float, noise: float, settings: FinderSettings
+) -> Rim | None:
+    """Fit the rim on which `start` lies to a part of its blur, another edge being near."""
+    curve, rim = start, None
+    for _ in range(settings.rounds):
+        window = _Window(blur=blur, half=1.5 * blur + 1.5, most=settings.most_rays)
+        rim = _local(picture, curve, window, noise, settings)
+        if rim is None or _ran_away(rim, start):
+            return None
+        moved = _moved(rim.curve, curve)
+        # With another edge near, the mean profile is both of them.
+        curve, blur = rim.curve, min(_blur_of(rim, blur), 1.2)
+        if moved < settings.settled_px:
+            break
+    return rim
+
+
+def _finished(
+    picture: Picture, start: Curve, rim: Rim, blur: float, noise: float, settings: FinderSettings
+) -> Rim | None:
+    """Bring a rim that one step a ray gives to its last decimal."""
+    plain = rim.plain_px
+    for _ in range(settings.rounds):
+        # Levels are better known from more of the land, where it is nothing but even.
+        reach = settings.clean_window if is_clean(rim, noise) else settings.edge_window
+        window = _Window(blur=blur, half=reach * blur + 2.0, most=settings.most_rays)
+        curve, before = rim.curve, blur
+        finer = _local(picture, curve, window, noise, settings)
+        if finer is None or _ran_away(finer, start):
+            return None
+        rim, blur = finer, _blur_of(finer, before)
+        if _moved(rim.curve, curve) < settings.settled_px and abs(blur / before - 1.0) < 0.15:
+            break
+    return replace(rim, plain_px=plain, blur=blur)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Window:
+    """Blur that is expected, half width, and number of rays at most."""
+
+    blur: float
+    half: float
+    most: int
+
+
+def _searched(
     picture: Picture,
-    start: Curve,
+    curve: Curve,
+    window: _Window,
+    reach: float,
     noise: float,
     settings: FinderSettings,
     *,
-    reach: float | None = None,
-    blur: float | None = None,
+    level: bool,
 ) -> Rim | None:
-    """Fit the rim near `start`; None where the rounds run away.
+    rays = windowed(
+        picture,
+        curve,
+        settings,
+        blur=window.blur,
+        half=window.half,
+        reach=reach,
+        most=window.most,
+        level=level,
+    )
+    if not rays.known.any():
+        return None
+    edges = search_edges(rays, window.blur, reach)
+    return _fitted(rays, edges, curve, window.blur, noise, settings)
 
-    `reach` and `blur` are first guesses: how far off the edge may be, and how soft.
-    A given `reach` is kept: another edge is near.
-    """
-    curve, kept = start, reach
-    blur = max(1.0, 0.05 * start.radius) if blur is None else blur
-    reach = 0.06 * start.radius + 2.0 if reach is None else reach
-    rim: Rim | None = None
-    wide: float | None = None
-    plain = (start.u, start.v)
-    for turn in range(settings.rounds + (3 if kept is not None else 0)):
-        # The first rounds only have to bring the edge into the next one's window.
-        coarse = kept is None and turn < len(settings.first_rays)
-        most = settings.first_rays[turn] if coarse else settings.most_rays
-        half = 1.5 * blur + 1.0 + reach if kept else (wide or settings.edge_window) * blur + 2.0
-        if turn < 2 and kept is None:
-            half += reach - 1.0
-        rays = _windowed(picture, curve, blur, reach, settings, most, half)
-        if not rays.known.any():
-            return None
-        edges = (
-            search_edges(rays, blur, reach)
-            if turn < 2 and kept is None
-            else local_edges(rays, blur, noise)
-        )
-        rim = _fitted(rays, edges, curve, blur, noise, settings)
-        if rim is None or abs(rim.curve.radius - start.radius) > 0.35 * start.radius:
-            return None
-        if turn < 2:
-            plain = rim.plain_px
-        rim = replace(rim, plain_px=plain)
-        moved = np.hypot(rim.curve.u - curve.u, rim.curve.v - curve.v)
-        curve = rim.curve
-        # Levels are better known from more of the land, where it is nothing but even.
-        wide = settings.clean_window if kept is None and is_clean(rim, noise) else None
-        before = blur
-        # With another edge near, the mean profile is both of them.
-        blur = _blur_of(rays, rim, blur) if kept is None else min(_blur_of(rays, rim, blur), 1.2)
-        reach = 1.0 * blur + 1.0 if kept is None else kept
-        if turn >= 2 and moved < 0.02 and abs(blur / before - 1.0) < 0.1:
-            break
-    return rim
+
+def _local(
+    picture: Picture, curve: Curve, window: _Window, noise: float, settings: FinderSettings
+) -> Rim | None:
+    rays = windowed(
+        picture,
+        curve,
+        settings,
+        blur=window.blur,
+        half=window.half,
+        reach=window.blur + 1.0,
+        most=window.most,
+        level=True,
+    )
+    if not rays.known.any():
+        return None
+    edges = local_edges(rays, window.blur, noise)
+    return _fitted(rays, edges, curve, window.blur, noise, settings)
+
+
+def _ran_away(rim: Rim, start: Curve) -> bool:
+    return abs(rim.curve.radius - start.radius) > 0.35 * start.radius
+
+
+def _moved(one: Curve, other: Curve) -> float:
+    return float(np.hypot(one.u - other.u, one.v - other.v))
 
 
 def is_clean(rim: Rim, noise: float) -> bool:
@@ -149,105 +224,6 @@ def is_clean(rim: Rim, noise: float) -> bool:
         return False
     scatter = MAD_TO_SIGMA * median(np.abs(rim.residuals[believed]))
     return bool(scatter < 1.4 * max(noise, 1e-4) * median(rim.gain[believed]))
-
-
-def _windowed(
-    picture: Picture,
-    curve: Curve,
-    blur: float,
-    reach: float,
-    settings: FinderSettings,
-    most: int,
-    half: float,
-) -> Rays:
-    """Cast rays over just the edge, the land's slope taken off."""
-    half = float(min(half, 0.75 * curve.radius))
-    beyond = half + max(6.0, 0.3 * curve.radius)
-    count = int(np.clip(settings.rays_per_px * 2 * np.pi * curve.radius, 64, most))
-    rays = cast(
-        picture,
-        curve,
-        count=count,
-        inside=-half,
-        outside=beyond,
-        step=settings.sample_step_px if blur < 2.0 else 2.0 * settings.sample_step_px,
-    )
-    level = (
-        rays.values
-        if count == settings.first_rays[0]
-        else _without_slope(rays, curve.radius, blur, half)
-    )
-    inside = _dark_width(rays, half, reach)
-    window = (rays.steps >= -inside) & (rays.steps <= half)
-    values = np.ascontiguousarray(level[:, window])
-    return replace(
-        rays,
-        steps=rays.steps[window],
-        values=values,
-        known=whole_rays(values),
-    )
-
-
-def _without_slope(rays: Rays, radius: float, blur: float, half: float) -> Single:
-    """Return the brightness less the slope of the land beyond the edge.
-
-    A land that brightens to one side would draw the edge towards it: the template
-    knows level land only. Slopes of single rays are texture; only what varies
-    evenly round the rim (mean, cos and sin) is taken off.
-
-    The slope over a few pixels is poorly known, and whatever is wrong with it moves the
-    centre. But light that grows to one side also makes the land's level differ from side
-    to side, by the slope times the radius; that level is known from the whole rim. So the
-    level says what slope to expect, give or take half of it, and the slope that is seen
-    counts as far as it is better known.
-    """
-    beyond = rays.steps > max(2.5 * blur, 0.5 * half)
-    if beyond.sum() < 4 or rays.known.sum() < 12:
-        return rays.values
-    middle = float(rays.steps[beyond].mean())
-    x = (rays.steps[beyond] - middle).astype(np.float32)
-    land = rays.values[:, beyond][rays.known]
-    waves = design_matrix(rays.angles)[:, :3]
-    seen, seen_variance = _evenly(waves[rays.known], (land @ x) / float(x @ x))
-    level, level_variance = _evenly(waves[rays.known], land.mean(axis=1))
-    expected = level[1:] / (radius + middle)
-    doubt = (0.5 * expected) ** 2 + 2.0 * level_variance / (radius + middle) ** 2
-    fit = seen.copy()
-    fit[1:] = expected + doubt / (doubt + seen_variance) * (seen[1:] - expected)
-    z = rays.steps / blur
-    ramp = blur * (z * ndtr(z) + np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi))
-    return np.asarray(rays.values - np.outer(waves @ fit[[1, 2, 0]], ramp).astype(np.float32))
-
-
-def _evenly(waves: Array, values: NDArray[np.floating]) -> tuple[Array, float]:
-    """Return mean, cos and sin of values round the rim, robustly, and the variance of each."""
-    values = values.astype(np.float64)
-    factors = np.ones(len(values))
-    for _ in range(3):
-        weighted = waves.T * factors
-        fit = np.linalg.solve(weighted @ waves + 1e-9 * np.eye(3), weighted @ values)
-        left = np.abs(values - waves @ fit)
-        spread = MAD_TO_SIGMA * median(left) + 1e-12
-        factors = np.minimum(HUBER * spread / np.maximum(left, 1e-12), 1.0)
-    return np.asarray(fit[[2, 0, 1]], dtype=np.float64), float(np.mean(left**2)) * 2.0 / len(values)
-
-
-def _dark_width(rays: Rays, half: float, reach: float) -> float:
-    """Return how far inside the edge it stays dark, at most `half`.
-
-    Plastic brighter than the bore leaves a thin dark gap: the window must end
-    in it.
-    """
-    if not rays.known.any():
-        return half
-    profile = np.median(rays.values[rays.known][:: max(1, len(rays.angles) // 64)], axis=0)
-    inner = rays.steps <= max(0.5 * reach, 1.0)
-    lowest = int(profile[inner].argmin())
-    bright = median(profile[rays.steps > 0.5 * half])
-    rise = float(profile[: lowest + 1].max() - profile[lowest])
-    if rise < 0.2 * (bright - profile[lowest]):
-        return half
-    return float(min(half, max(-rays.steps[lowest] + 0.5, 1.0)))
 
 
 def _fitted(
@@ -271,7 +247,7 @@ def _fitted(
     factors = usable.astype(np.float64)
     change = np.zeros(5)
     information = np.diag(prior)
-    for _ in range(8):
+    for _ in range(6):
         w = factors / (variance + structure)
         weighted = design.T * w
         before = change
@@ -281,7 +257,7 @@ def _fitted(
         x = scaled / max(MAD_TO_SIGMA * median(scaled[usable]), 1.0)
         factors = np.where(usable & (x < TUKEY), (1.0 - (x / TUKEY) ** 2) ** 2, 0.0)
         structure = _structure(residuals, variance, factors)
-        if np.abs(change - before).max() < 1e-3:
+        if np.abs(change - before).max() < 2e-3:
             break
     return Rim(
         curve=curve.moved(change),
@@ -308,8 +284,9 @@ def _structure(residuals: Array, variance: Array, factors: Array) -> float:
     return max(excess, 0.0)
 
 
-def _blur_of(rays: Rays, rim: Rim, before: float) -> float:
+def _blur_of(rim: Rim, before: float) -> float:
     """Return the blur of the mean profile of the believed rays."""
+    rays = rim.rays
     believed = rim.believed & rays.known
     if believed.sum() < 8:
         return before

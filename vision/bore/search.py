@@ -148,7 +148,7 @@ def _vote(
         minlength=len(radii) * high * wide,
     )
     stack = tally.astype(np.float32).reshape(len(radii) * high, wide)
-    smooth = cv2.GaussianBlur(stack, (5, 5), 1.0)
+    smooth = np.asarray(cv2.GaussianBlur(stack, (5, 5), 1.0), dtype=np.float32)
     at_flat = _peaks(smooth, settings.fewest_votes)
     votes = smooth.ravel()[at_flat]
     best = at_flat[np.argsort(-votes)[: 6 * settings.candidates]]
@@ -174,7 +174,7 @@ def _peaks(smooth: Single, least: float) -> NDArray[np.int64]:
     top = np.ones(len(at), np.bool_)
     for step in (1, wide - 1, wide, wide + 1):
         top &= (value >= flat[at - step]) & (value >= flat[at + step])
-    return at[top]
+    return np.asarray(at[top], dtype=np.int64)
 
 
 def _apart(places: Single, settings: FinderSettings) -> list[Place]:

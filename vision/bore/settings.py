@@ -82,7 +82,8 @@ class FinderSettings:
     candidates: int = 8
     rays_per_px: float = 1.25
     sample_step_px: float = 0.5
-    rounds: int = 4
+    rounds: int = 3
+    settled_px: float = 0.02
     edge_window: float = 2.2
     clean_window: float = 5.5
     first_rays: tuple[int, ...] = (96, 192)
@@ -93,7 +94,7 @@ class FinderSettings:
     smallest_edge_to_noise: float = 9.0
     largest_height_spread: float = 0.7
     lowest_tenth_height: float = 0.15
-    filled: float = 0.22
+    filled: float = 0.35
     widest_gap_px: float = 6.5
     widest_gap_ratio: float = 0.33
     thin_gap_ratio: float = 0.15
@@ -103,6 +104,7 @@ class FinderSettings:
     largest_blur_ratio: float = 0.245
     largest_residual_ratio: float = 0.016
     largest_residual_px: float = 0.35
+    same_radius: float = 0.06
     lowest_roundness: float = 0.885
     ellipticity_sigma: float = 0.02
     rival_score: float = 0.7
