@@ -38,11 +38,13 @@ def covariances(rim: Rim, noise: float, settings: FinderSettings) -> tuple[CovPx
 
 def static_variance(rim: Rim, noise: float, settings: FinderSettings) -> float:
     """Return the variance per axis, in square px, that averaging of frames leaves."""
-    return (
+    seen = (
         settings.flank_weight * flank_variance(rim)
         + settings.light_weight * light_variance(rim)
         + settings.scatter_weight * scatter_variance(rim, noise)
     )
+    # What hides part of the rim has an edge of its own, and some of that is taken for rim.
+    return seen * float(np.exp(settings.hidden_weight * (1.0 - rim.believed.mean())))
 
 
 def scatter_variance(rim: Rim, noise: float) -> float:

@@ -20,7 +20,7 @@ from vision.bore.settings import FinderSettings
 
 Array = NDArray[np.float64]
 
-_RAYS = 96
+_RAYS = 72
 _STEPS_A_RAY = 3
 _SPAN_PX = 1.5
 """Length over which brightness is averaged on both sides of a step."""

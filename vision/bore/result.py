@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vision.geometry import CovPx2, PointPx
 
-ALGORITHM = "bore-1"
+ALGORITHM = "bore-2"
 """Name and version of the finder; it is stored with every sighting."""
 
 
@@ -37,10 +37,32 @@ class RadiusPrior:
         Expected rim radius: nominal bore / 2 divided by the pixel size.
     relative_tolerance
         Half-width of what is believed, as a part of `radius_px`.
+    strict
+        Whether a bore of another size is refused, as a washer's or a screw's hole has
+        to be. Who knows that a nozzle is in view sets it false: then one convincing bore
+        of another size is found, and `BoreFit.size_note` says so.
     """
 
     radius_px: float
     relative_tolerance: float = 0.25
+    strict: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RimLevels:
+    """How bright it is on both sides of the rim, in parts of full scale.
+
+    Attributes
+    ----------
+    dark, land
+        Inside and outside of the edge, the blur taken off.
+    burnt_share
+        Share of the land beside the rim that is at or next to full scale, 0 to 1.
+    """
+
+    dark: float
+    land: float
+    burnt_share: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +98,11 @@ class BoreFit:
         RMS distance of the believed rim points from the fitted curve.
     size_verified
         Whether a radius prior was given and agrees.
+    levels
+        How bright it is beside the rim; None where nobody measured it.
+    size_note
+        A sentence with both sizes where the bore is not of the expected size (see
+        `RadiusPrior.strict`), else empty.
     """
 
     centre_px: PointPx
@@ -90,6 +117,8 @@ class BoreFit:
     blur_px: float
     residual_px: float
     size_verified: bool
+    levels: RimLevels | None = None
+    size_note: str = ""
 
     @property
     def cov_px2(self) -> CovPx2:

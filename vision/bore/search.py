@@ -151,7 +151,7 @@ def _vote(
     smooth = np.asarray(cv2.GaussianBlur(stack, (5, 5), 1.0), dtype=np.float32)
     at_flat = _peaks(smooth, settings.fewest_votes)
     votes = smooth.ravel()[at_flat]
-    best = at_flat[np.argsort(-votes)[: 6 * settings.candidates]]
+    best = at_flat[np.argsort(-votes)[: 4 * settings.candidates]]
     rows, columns = np.divmod(best, wide)
     which, rows = np.divmod(rows, high)
     return np.stack(
@@ -180,6 +180,8 @@ def _peaks(smooth: Single, least: float) -> NDArray[np.int64]:
 def _apart(places: Single, settings: FinderSettings) -> list[Place]:
     """Return the best places, each once, best first."""
     left = places[np.argsort(-places[:, 3])]
+    if len(left):
+        left = left[left[:, 3] > settings.least_votes * left[0, 3]]
     kept: list[Place] = []
     while len(left) and len(kept) < settings.candidates:
         u, v, radius, votes = (float(x) for x in left[0])

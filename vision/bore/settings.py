@@ -77,6 +77,7 @@ class FinderSettings:
     radius_ratio: float = 1.14
     vote_cell_px: float = 1.5
     fewest_votes: float = 0.1
+    least_votes: float = 0.3
     largest_search_plane_px: int = 1_300_000
     smallest_half_px: int = 24
     candidates: int = 8
@@ -94,14 +95,17 @@ class FinderSettings:
     smallest_edge_to_noise: float = 9.0
     largest_height_spread: float = 0.7
     lowest_tenth_height: float = 0.15
-    filled: float = 0.35
+    filled: float = 0.5
     widest_gap_px: float = 6.5
     widest_gap_ratio: float = 0.33
     thin_gap_ratio: float = 0.15
     softest_gap: float = 3.2
     largest_corner_ratio: float = 0.018
     corner_share: float = 0.6
-    largest_blur_ratio: float = 0.245
+    largest_blur_ratio: float = 0.3
+    soft_ratio: float = 0.2
+    soft_contrast: float = 0.12
+    soft_residual_ratio: float = 0.016
     largest_residual_ratio: float = 0.016
     largest_residual_px: float = 0.35
     same_radius: float = 0.06
@@ -125,3 +129,4 @@ class FinderSettings:
     flank_weight: float = 1.55
     light_weight: float = 0.24
     scatter_weight: float = 0.19
+    hidden_weight: float = 4.0

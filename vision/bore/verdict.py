@@ -29,6 +29,8 @@ def refuse_rim(
         return part_in_view(centre, picture) if is_convincing(rim, settings) else no_round_edge()
     if rim.blur > settings.largest_blur_ratio * radius:
         return out_of_focus(f"The edge of the bore is blurred over {rim.blur:.1f} px.")
+    if not _is_sharp_enough(rim, settings):
+        return out_of_focus("What is round here has no edge, only a shadow.")
     if not (rim.believed.any() and _is_an_edge(rim, noise, settings) and _is_round(rim, settings)):
         return no_round_edge()
     if roundness_of(rim) < settings.lowest_roundness:
@@ -45,6 +47,16 @@ def refuse_rim(
     if not _is_hollow(look_inside(picture, rim), rim, settings):
         return covered("A round edge is seen, but what lies in it is no bore.")
     return None
+
+
+def _is_sharp_enough(rim: Rim, settings: FinderSettings) -> bool:
+    """Whether a rim is sharp, or if soft then high and round: a shadow is neither."""
+    if rim.blur < settings.soft_ratio * rim.curve.radius or not rim.believed.any():
+        return True
+    return bool(
+        median(rim.heights[rim.believed]) > settings.soft_contrast
+        and residual_of(rim) < settings.soft_residual_ratio * rim.curve.radius
+    )
 
 
 def _is_an_edge(rim: Rim, noise: float, settings: FinderSettings) -> bool:
