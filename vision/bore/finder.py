@@ -9,6 +9,7 @@ import numpy as np
 
 from vision.bore.edge_break import rim_beyond
 from vision.bore.noise import noise_of
+from vision.bore.other_size import may_be_of_another_size, of_another_size, prior_at, sized
 from vision.bore.picture import Picture, Plane, Planes, halved, read_picture
 from vision.bore.rays import Curve
 from vision.bore.result import BoreFit, BoreRefusal, RadiusPrior
@@ -48,7 +49,8 @@ def find_bore(
         full scale, or 8 or 16 bits averaged). Any strides; it is not altered.
     radius_prior
         What is known of the radius. Without it a round hole of any size may pass,
-        with `size_verified` false.
+        with `size_verified` false. What contradicts it is refused, or found with a
+        note where the prior is not strict.
     near
         Last centre known, or the last fit: looks there first, which is faster.
     settings
@@ -64,10 +66,14 @@ def find_bore(
         return picture
     _check(radius_prior, near)
     if near is not None:
-        fit = _track(picture, near, radius_prior, settings)
+        fit = _track(picture, near, prior_at(near, radius_prior), settings)
         if fit is not None:
-            return fit
-    return _search(halved(picture.grey(), settings.smallest_half_px), radius_prior, settings)
+            return sized(fit, radius_prior)
+    planes = halved(picture.grey(), settings.smallest_half_px)
+    answer = _search(planes, radius_prior, settings)
+    if may_be_of_another_size(answer, radius_prior):
+        return of_another_size(answer, _search(planes, None, settings), radius_prior)
+    return answer
 
 
 def _check(prior: RadiusPrior | None, near: PointPx | BoreFit | None) -> None:

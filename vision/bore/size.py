@@ -34,8 +34,8 @@ LARGEST_GAMMA = 2.2
 """Cameras encode light to the power 1 / 2.2, or to a curve like it (sRGB), or not at all."""
 
 EDGE_SHARE = 0.05
-"""How well the shift by gamma is known, as a part of it: the finder's window and its mean
-over directions differ from the plain edge that is worked out here (measured: 1 to 5 %)."""
+"""How well the shift by gamma is known, as a part of it (measured on drawn discs: 1 %, and
+5 % where the blur is a fifth of the radius)."""
 
 BLUR_SHARE = 0.1
 """How well the blur is known, as a part of it."""
@@ -164,12 +164,12 @@ def bore_size(
 
     With R the rim's radius as seen and s the blur, all in px, the bore's radius is
 
-        R + s^2 / (2 R) + shift(gamma) - half of the broken edge.
+        R + s^2 / (2 R) - shift(gamma) - half of the broken edge.
 
     A disc blurred by s has its half height at R - s^2 / (2 R): to first order the profile
     of a disc is that of a straight edge, moved by the heat equation's curvature term
     (u_t = (u_rr + u_r / r) / 2 with t = s^2, so that r moves by -1 / (2 r) per unit of t).
-    For `shift` see `gamma_edge`.
+    For the shift, which is negative, and the blur before the power law see `gamma_edge`.
 
     Parameters
     ----------
@@ -193,16 +193,14 @@ def bore_size(
     to_um = _checked(um_per_px, u_um_per_px, gamma)
     pixel_um = math.sqrt(abs(float(np.linalg.det(to_um))))
     major_um, minor_um = _semi_axes_um(rim, to_um)
-    curvature_px = rim.blur_px**2 / (2.0 * rim.radius_px)
-    gamma_px, u_gamma_px = _gamma_correction_px(rim, gamma)
+    drawn_px, u_drawn_px = _drawn_in_px(rim, gamma)
     radius_um = 0.5 * (major_um + minor_um)
-    radius_um += pixel_um * (curvature_px + gamma_px) - 0.5 * BROKEN_EDGE_UM
+    radius_um += pixel_um * drawn_px - 0.5 * BROKEN_EDGE_UM
     # The radius is the mean over all rays; a centre's axis, weighed by a cosine, has twice
     # the variance.
     parts_um = (
         pixel_um * rim.sigma_px / math.sqrt(2.0),
-        pixel_um * 2.0 * BLUR_SHARE * curvature_px,
-        pixel_um * u_gamma_px,
+        pixel_um * u_drawn_px,
         BROKEN_EDGE_UM / math.sqrt(12.0),
         radius_um * u_um_per_px / pixel_um,
     )
@@ -210,7 +208,7 @@ def bore_size(
         diameter_um=2.0 * radius_um,
         u_um=2.0 * math.hypot(*parts_um),
         out_of_roundness_um=2.0 * (major_um - minor_um),
-        notes=_notes(rim, gamma, pixel_um * u_gamma_px),
+        notes=_notes(rim, gamma, pixel_um),
     )
 
 
@@ -277,10 +275,11 @@ def nozzle_finding(size: BoreSize, nominal_mm: float) -> str | None:
     least_mm = max(LEAST_DIFFERENCE_MM, LEAST_DIFFERENCE_SHARE * nominal_mm)
     if abs(off_mm) <= max(1e-3 * size.expanded_um, least_mm):
         return None
-    why = "a worn or another nozzle" if off_mm > 0.0 else "another nozzle, or one with plastic in it"
-    return (
-        f"The bore measures {1e-3 * size.diameter_um:.2f} mm, {nominal_mm:.2f} mm is expected: {why}."
+    why = (
+        "a worn or another nozzle" if off_mm > 0.0 else "another nozzle, or one with plastic in it"
     )
+    measured_mm = 1e-3 * size.diameter_um
+    return f"The bore measures {measured_mm:.2f} mm, {nominal_mm:.2f} mm is expected: {why}."
 
 
 def _checked(um_per_px: float | Matrix, u_um_per_px: float, gamma: float | None) -> Matrix:
@@ -306,21 +305,25 @@ def _semi_axes_um(rim: SeenRim, to_um: Matrix) -> tuple[float, float]:
     return float(major), float(minor)
 
 
-def _gamma_correction_px(rim: SeenRim, gamma: float | None) -> tuple[float, float]:
-    """Return what gamma took off the radius, and the standard uncertainty of that."""
-    largest_px = _drawn_in_px(rim, LARGEST_GAMMA if gamma is None else gamma)
+def _drawn_in_px(rim: SeenRim, gamma: float | None) -> tuple[float, float]:
+    """Return what blur and gamma took off the radius, and the standard uncertainty of that."""
     if gamma is not None:
-        return largest_px, EDGE_SHARE * abs(largest_px)
-    # Anywhere between nothing and that: JCGM 100:2008, 4.3.7.
-    spread_px = math.hypot(largest_px / math.sqrt(12.0), 0.5 * EDGE_SHARE * largest_px)
-    return 0.5 * largest_px, spread_px
+        curvature_px, shift_px = _blur_and_gamma_px(rim, gamma)
+        u_px = math.hypot(2.0 * BLUR_SHARE * curvature_px, EDGE_SHARE * shift_px)
+        return curvature_px + shift_px, u_px
+    plain_px, u_plain_px = _drawn_in_px(rim, 1.0)
+    most_px, u_most_px = _drawn_in_px(rim, LARGEST_GAMMA)
+    # Anywhere between the two: JCGM 100:2008, 4.3.7.
+    spread_px = (most_px - plain_px) / math.sqrt(12.0)
+    return 0.5 * (plain_px + most_px), math.hypot(spread_px, 0.5 * (u_plain_px + u_most_px))
 
 
-def _drawn_in_px(rim: SeenRim, gamma: float) -> float:
-    dark, land = _levels(rim)
-    shift, widened = gamma_edge(gamma, dark, land)
-    before_reading = math.sqrt(max(rim.blur_px**2 - READING_VARIANCE_PX2, 0.0))
-    return -shift * before_reading / widened
+def _blur_and_gamma_px(rim: SeenRim, gamma: float) -> tuple[float, float]:
+    """Return what the curved edge's blur, and what gamma took off the radius."""
+    shift, widened = gamma_edge(gamma, *_levels(rim))
+    blur_px = math.sqrt(max(rim.blur_px**2 - READING_VARIANCE_PX2, 0.0)) / widened
+    curvature_px = (blur_px**2 + READING_VARIANCE_PX2) / (2.0 * rim.radius_px)
+    return curvature_px, -shift * blur_px
 
 
 def _levels(rim: SeenRim) -> tuple[float, float]:
@@ -331,15 +334,15 @@ def _levels(rim: SeenRim) -> tuple[float, float]:
     return dark, min(max(rim.land_level, dark + 0.02), 1.0)
 
 
-def _notes(rim: SeenRim, gamma: float | None, u_gamma_um: float) -> tuple[str, ...]:
+def _notes(rim: SeenRim, gamma: float | None, pixel_um: float) -> tuple[str, ...]:
     notes = [
         f"The bore's edge may be broken by up to {BROKEN_EDGE_UM:.0f} um; half of it is taken off."
     ]
     if gamma is None:
-        span_um = 2.0 * math.sqrt(12.0) * u_gamma_um
+        most_px, plain_px = (_drawn_in_px(rim, g)[0] for g in (LARGEST_GAMMA, 1.0))
         notes.append(
             f"The camera's gamma is not known: between 1 and {LARGEST_GAMMA:g} the diameter "
-            f"changes by {span_um:.0f} um; the middle is taken."
+            f"changes by {2.0 * pixel_um * (most_px - plain_px):.0f} um; the middle is taken."
         )
     if rim.dark_level is None or rim.land_level is None:
         notes.append("How bright bore and land were is not recorded; usual figures are taken.")

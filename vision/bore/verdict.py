@@ -7,6 +7,7 @@ import numpy as np
 
 from vision.bore.covariance import covariances
 from vision.bore.inside import Inside, look_inside
+from vision.bore.levels import levels_of
 from vision.bore.picture import Picture, Plane
 from vision.bore.ranks import median, quantile
 from vision.bore.result import BoreFit, BoreRefusal, RadiusPrior, Reason
@@ -113,6 +114,7 @@ def accept(rim: Rim, noise: float, prior: RadiusPrior | None, settings: FinderSe
         blur_px=rim.blur,
         residual_px=residual_of(rim),
         size_verified=prior is not None,
+        levels=levels_of(rim, settings),
     )
 
 
