@@ -97,7 +97,7 @@ class FinderSettings:
     lowest_tenth_height: float = 0.15
     filled: float = 0.5
     widest_gap_px: float = 6.5
-    widest_gap_ratio: float = 0.33
+    widest_gap_ratio: float = 0.3
     thin_gap_ratio: float = 0.15
     softest_gap: float = 3.2
     largest_corner_ratio: float = 0.018
@@ -105,7 +105,7 @@ class FinderSettings:
     largest_blur_ratio: float = 0.3
     soft_ratio: float = 0.2
     soft_contrast: float = 0.12
-    soft_residual_ratio: float = 0.016
+    soft_residual_ratio: float = 0.02
     largest_residual_ratio: float = 0.016
     largest_residual_px: float = 0.35
     same_radius: float = 0.06
