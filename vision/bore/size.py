@@ -237,7 +237,7 @@ def gamma_edge(gamma: float, dark: float, land: float) -> tuple[float, float]:
     (0.0, 1.0)
     >>> shift, blur = gamma_edge(2.2, 0.06, 0.65)
     >>> round(shift, 2), round(blur, 2)
-    (-0.65, 1.16)
+    (-0.66, 1.19)
     """
     if gamma == 1.0:
         return 0.0, 1.0
