@@ -14,7 +14,7 @@ from vision.bore.picture import Picture, Plane, Planes, halved, read_picture
 from vision.bore.rays import Curve
 from vision.bore.result import BoreFit, BoreRefusal, RadiusPrior
 from vision.bore.rim import fit_rim, follow_rim
-from vision.bore.rivals import Candidate, lies_on_a_better_one, may_be_rival, the_bore, worth
+from vision.bore.rivals import Candidate, lies_on_another, may_be_rival, the_bore, worth
 from vision.bore.rough import Rough, roughly
 from vision.bore.search import Place, search
 from vision.bore.settings import FinderSettings
@@ -198,7 +198,7 @@ def _judge(
         # That one place is not round says nothing of the picture: others will.
         strong = [r for o, r in refused if worth(o, prior) > 0.05 and r != no_round_edge()]
         return strong[0] if strong else None
-    if lies_on_a_better_one(candidates[0], [one for one, _ in refused], prior):
+    if lies_on_another(candidates[0], [one for one, _ in refused], prior, settings):
         return covered("A drop hides too much of the bore's rim.")
     bore = the_bore(picture, candidates, prior, settings)
     if isinstance(bore, int):

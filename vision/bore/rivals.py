@@ -16,6 +16,9 @@ from vision.bore.settings import FinderSettings
 from vision.geometry.loss import MAD_TO_SIGMA
 
 _RAYS = 48
+_TOUCHING = 1.25
+"""Distance, in parts of the sum of the radii, up to which two rims may touch: of an edge
+break only the inner end may have been seen."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,22 +63,26 @@ def may_be_rival(
 
 
 def _apart(one: Rough, best: Candidate) -> tuple[bool, bool]:
-    """Return whether two rims have different centres, and if so whether they cross."""
+    """Return whether two rims have different centres, and whether they touch or nearly do."""
     curve, main = one.curve, best.rim.curve
     distance = float(np.hypot(curve.u - main.u, curve.v - main.v))
     return (
         distance > 0.5 * max(curve.radius, main.radius),
-        distance < 0.97 * (curve.radius + main.radius),
+        distance < _TOUCHING * (curve.radius + main.radius),
     )
 
 
-def lies_on_a_better_one(best: Candidate, refused: list[Rough], prior: RadiusPrior | None) -> bool:
-    """Whether a rim crosses one that promised more but could not be measured.
+def lies_on_another(
+    best: Candidate, refused: list[Rough], prior: RadiusPrior | None, settings: FinderSettings
+) -> bool:
+    """Whether a rim touches one that could be a bore's but cannot be measured.
 
-    Then it is a drop on a bore that it hides too much of, and not the bore.
+    Then it may be a drop on a bore that it hides too much of, and not the bore.
     """
     return any(
-        all(_apart(one, best)) and worth(one, prior) > worth(best.rough, prior) for one in refused
+        all(_apart(one, best))
+        and worth(one, prior) > settings.crossing_score * worth(best.rough, prior)
+        for one in refused
     )
 
 

@@ -84,7 +84,8 @@ def _is_hollow(inside: Inside, rim: Rim, settings: FinderSettings) -> bool:
     if inside.fill < settings.filled:
         return True
     widest = min(
-        settings.widest_gap_px + 2.5 * rim.blur, settings.widest_gap_ratio * rim.curve.radius + 1.2 * rim.blur
+        settings.widest_gap_px + 2.5 * rim.blur,
+        settings.widest_gap_ratio * rim.curve.radius + 1.2 * rim.blur,
     )
     soft = inside.rise_px > settings.softest_gap * rim.blur + 1.0
     thin = inside.gap_px < settings.thin_gap_ratio * rim.curve.radius
