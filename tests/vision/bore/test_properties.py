@@ -115,7 +115,7 @@ def test_quarter_turns_turn_the_centre(
 
 
 def test_what_else_is_said_turns_with_the_picture() -> None:
-    drop = Blob(away=23, direction_rad=0.4, radius=14)
+    drop = Blob(away=23, direction_rad=0.7, radius=10)
     scene = Scene(
         size=(240, 200),
         centre=(118.3, 97.8),
