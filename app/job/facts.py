@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from app.dialects.values import NozzleVectorMm, OffsetMm
 from app.job.profile import Profile
+from vision.bore import SeenRim
 from vision.geometry import CovMm2, CovPx2, PointPx
 
 
@@ -98,6 +99,9 @@ class Sighted:
         The source's generation; a change means it was opened anew.
     algorithm
         Name and version of the finder.
+    rim
+        The rim's shape and how bright it was beside it, as the mean of the burst: what
+        the bore's size is worked out from. None in facts from before it was recorded.
     """
 
     purpose: Purpose
@@ -114,6 +118,7 @@ class Sighted:
     picture_size_px: tuple[int, int]
     camera_generation: int
     algorithm: str
+    rim: SeenRim | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from app.dialects.values import OffsetMm
 from app.job.facts import Approach, Position
 from app.job.profile import Profile
+from vision.bore import SeenRim
 from vision.geometry import CovPx2, PointMm, PointPx
 
 
@@ -35,6 +36,8 @@ class Observation:
         Rim radius, where it was measured.
     blur_px
         Blur of the rim, where it was measured.
+    rim
+        Its shape and light, where they were written down.
     pickup
         Number of the pick-up: it changes whenever another tool was taken or the
         machine was homed, and sightings of one pick-up share its error.
@@ -50,6 +53,7 @@ class Observation:
     static_cov_px2: CovPx2
     radius_px: float | None = None
     blur_px: float | None = None
+    rim: SeenRim | None = None
     pickup: int = 0
 
     @property

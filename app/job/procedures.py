@@ -9,7 +9,7 @@ and the next step chosen again.
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.job.facts import (
     Approach,
@@ -37,7 +37,15 @@ from app.job.sheet import (
     Step,
 )
 from app.job.snapshot import Snapshot, in_display_mm
-from vision.bore import ALGORITHM, BoreFit, BoreRefusal, BurstFit
+from vision.bore import (
+    ALGORITHM,
+    BoreFit,
+    BoreRefusal,
+    BurstFit,
+    SeenRim,
+    mean_rim,
+    rim_of,
+)
 from vision.focus import FocusPeak, focus_peak
 
 
@@ -410,7 +418,14 @@ def sighted_fact(
         picture_size_px=burst.picture_size_px,
         camera_generation=burst.camera_generation,
         algorithm=ALGORITHM,
+        rim=_rim_of_burst(fit),
     )
+
+
+def _rim_of_burst(fit: BurstFit) -> SeenRim | None:
+    """Return the rim that the frames used have in common; their centre is the burst's."""
+    used = [rim_of(one) for i in fit.frames_used if isinstance(one := fit.fits[i], BoreFit)]
+    return replace(mean_rim(used), sigma_px=fit.cov_px2.sigma_px) if used else None
 
 
 def _z_of(position: Position) -> float:

@@ -287,6 +287,7 @@ def _observations(sightings: Sequence[Sighting], purpose: Purpose) -> tuple[Obse
             static_cov_px2=s.seen.static_cov_px2,
             radius_px=s.seen.radius_px,
             blur_px=s.seen.blur_px,
+            rim=s.seen.rim,
             pickup=pickup,
         )
         for s, pickup in zip(sightings, pickups, strict=True)

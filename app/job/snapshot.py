@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from app.dialects import dialect_named
 from app.dialects.values import NozzleVectorMm, OffsetMm
+from app.job.bores import bore_findings, bores_of
 from app.job.checks import Finding, Limits, check
 from app.job.offsets import ALGORITHM, Solution, learn_scale_from, solve
 from app.job.places import position_problem
 from app.job.profile import Profile
 from app.job.run import Run
 from app.job.stored import expected_vectors_mm, stored_findings, stored_of
+from vision.bore import BoreSize
 from vision.geometry import PointPx
 from vision.pixel_scale import PixelScale, ScaleRefusal
 
@@ -39,6 +42,8 @@ class Snapshot:
         The offsets of all tools that were sighted, or None.
     findings
         What is said against it.
+    bores
+        How wide the bore of each tool is, where it was sighted and the scale is known.
     """
 
     run: Run
@@ -46,6 +51,7 @@ class Snapshot:
     target_px: PointPx | None
     solution: Solution | None
     findings: tuple[Finding, ...]
+    bores: Mapping[int, BoreSize] = field(default_factory=dict)
 
 
 def snapshot_of(run: Run) -> Snapshot:
@@ -59,14 +65,23 @@ def snapshot_of(run: Run) -> Snapshot:
         return Snapshot(run=run, scale=scale, target_px=target, solution=None, findings=())
     solution = solve(evidence, scale)
     stored = {tool.number: tool.stored_raw for tool in run.profile.tools}
+    bores = bores_of(evidence, scale)
     findings = (
         *_unanswered(run, check(evidence, solution, limits_of(run.profile))),
         *_picture_findings(run),
+        *bore_findings(bores, {tool.number: tool.bore_mm for tool in run.profile.tools}),
         *_place_findings(run),
         *stored_findings(run.profile.dialect, stored, stored_of(run.profile, solution).new),
         *_export_findings(run, solution),
     )
-    return Snapshot(run=run, scale=scale, target_px=target, solution=solution, findings=findings)
+    return Snapshot(
+        run=run,
+        scale=scale,
+        target_px=target,
+        solution=solution,
+        findings=findings,
+        bores=bores,
+    )
 
 
 def in_display_mm(profile: Profile, tool: int) -> OffsetMm:

@@ -34,12 +34,18 @@ KINDS: Mapping[str, type[Fact]] = {
 PROFILE = "profile"
 """Name on disk of a machine's profile."""
 
-VERSIONS: Mapping[str, int] = {**dict.fromkeys(KINDS, 1), PROFILE: 1}
+VERSIONS: Mapping[str, int] = {**dict.fromkeys(KINDS, 1), "sighted": 2, PROFILE: 1}
 """Version in which each kind is written now."""
 
 Upgrade = Callable[[dict[str, object]], dict[str, object]]
 
-UPGRADES: Mapping[tuple[str, int], Upgrade] = {}
+
+def _without_rim(fields: dict[str, object]) -> dict[str, object]:
+    """Sightings of version 1 do not say what shape the rim had, nor how bright it was there."""
+    return {**fields, "rim": None}
+
+
+UPGRADES: Mapping[tuple[str, int], Upgrade] = {("sighted", 1): _without_rim}
 """From a kind and a version to the fields of the next version."""
 
 _NAMES = {kind: name for name, kind in KINDS.items()}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from app.job.bores import bore_words
 from app.job.facts import Purpose
 from app.job.offsets import ToolOffset
 from app.job.run import Run, Sighting
@@ -135,6 +136,8 @@ def _tool_card(snapshot: Snapshot, step: Step, tool: int, thumbnails: Mapping[in
     standing = tool_standing(snapshot, step, tool)
     offset = offset_of(snapshot, tool)
     figures, said = _tool_figures(snapshot, offset, is_reference=is_reference)
+    bore = snapshot.bores.get(tool)
+    said += "" if bore is None else f", bore {bore_words(bore)}"
     pictured = [s.number for s in run.tool_sightings(tool) if s.number in thumbnails]
     return Card(
         key=str(tool),
@@ -182,6 +185,10 @@ def tool_standing(snapshot: Snapshot, step: Step, tool: int) -> Standing:
         return Standing(state=State.NEXT, word=f"next, {more}" if more else "next", short="next")
     if is_doubtful(snapshot, tool):
         return Standing(state=State.WARNING, word="doubtful", short="doubtful")
+    if any(
+        found.code == "bore-size" and found.path == f"tool {tool}" for found in snapshot.findings
+    ):
+        return Standing(state=State.WARNING, word="other bore", short="bore")
     if made >= wanted:
         return Standing(state=State.GOOD, word="sighted", short="sighted")
     if made:
@@ -200,9 +207,9 @@ def sightings_wanted(run: Run, tool: int) -> int:
 
 
 def is_doubtful(snapshot: Snapshot, tool: int) -> bool:
-    """Whether a finding speaks against a tool, or against a sighting of it."""
+    """Whether a finding speaks against a tool's place, or against a sighting of it."""
     paths = {f"tool {tool}"} | {f"entry {s.number}" for s in snapshot.run.tool_sightings(tool)}
-    return any(found.path in paths for found in snapshot.findings)
+    return any(found.path in paths and found.code != "bore-size" for found in snapshot.findings)
 
 
 def _why_none(run: Run, purpose: Purpose, tool: int | None) -> str:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import tzinfo
 
+from app.job.bores import bore_words
 from app.job.facts import Purpose
 from app.job.jogs import decimals_of
 from app.job.offsets import ToolOffset
@@ -52,7 +53,7 @@ def tool_page(state: DeskState, tool: int, zone: tzinfo | None = None) -> Page:
 
 def tool_lines(snapshot: Snapshot, tool: int, offset: ToolOffset | None) -> tuple[str, ...]:
     """Return where the nozzle stands and how surely, and what is said against it."""
-    against = _against(snapshot, tool)
+    against = (*_bore(snapshot, tool), *_against(snapshot, tool))
     if tool == snapshot.run.profile.reference_tool:
         return ("All other nozzles are measured from this one.", *_closure(snapshot), *against)
     if offset is None:
@@ -66,6 +67,15 @@ def tool_lines(snapshot: Snapshot, tool: int, offset: ToolOffset | None) -> tupl
         f"U: X {u_x} um, Y {u_y} um (95 %, factor {' and '.join(factors)}).",
         *against,
     )
+
+
+def _bore(snapshot: Snapshot, tool: int) -> tuple[str, ...]:
+    """Return how wide the bore is, where that was measured."""
+    size = snapshot.bores.get(tool)
+    if size is None:
+        return ()
+    oval = f"longest less shortest diameter {1e-3 * size.out_of_roundness_um:.3f} mm"
+    return (f"The bore measures {bore_words(size)} (k = 2); {oval}.",)
 
 
 def _against(snapshot: Snapshot, tool: int) -> tuple[str, ...]:

@@ -201,6 +201,17 @@ def u_words(profile: Profile, solution: Solution) -> str:
     )
 
 
+def bores_words(snapshot: Snapshot) -> str:
+    """Return how wide the bores are; empty where that was not measured."""
+    if not snapshot.bores:
+        return ""
+    sizes = ", ".join(
+        f"T{tool} {1e-3 * size.diameter_um:.3f}" for tool, size in sorted(snapshot.bores.items())
+    )
+    most = max(size.expanded_um for size in snapshot.bores.values())
+    return f"Bores as measured: {sizes} mm, U at most {1e-3 * most:.3f} mm (k = 2)."
+
+
 def too_wide_words(profile: Profile) -> str:
     """Return what the warning shape in the table says."""
     return f"U is above the {1e3 * profile.tolerance_mm:.0f} um that this machine asks for"

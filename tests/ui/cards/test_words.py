@@ -11,6 +11,7 @@ from typing import cast
 import numpy as np
 import pytest
 
+from app.job.checks import Finding
 from app.job.facts import (
     CameraDisturbed,
     Entered,
@@ -39,6 +40,7 @@ from app.wiring.history import PastOffset
 from tests.job.conftest import make_profile, run_of
 from tests.ui.cards.shown import shown
 from tests.ui.states import HERON, HISTORY, PLOVER, STATES, facts_until, state_of
+from vision.bore import BoreSize
 from vision.pixel_scale import PixelScale
 
 NOW = "2026-11-25T10:00:14Z"
@@ -507,3 +509,33 @@ def test_a_doubtful_repeat_has_a_shape_of_its_own() -> None:
     page = tool(shown("warning"), 0)
     assert page.chart is not None
     assert Shape.DIAMOND in {mark.shape for mark in page.chart.marks}
+
+
+def with_bore(name: str, tool: int, *findings: Finding) -> DeskState:
+    """Return a state in which a tool's bore was measured."""
+    state = shown(name)
+    size = BoreSize(diameter_um=471.2, u_um=13.0, out_of_roundness_um=6.4)
+    snapshot = replace(
+        state.snapshot, bores={tool: size}, findings=(*state.snapshot.findings, *findings)
+    )
+    return replace(state, snapshot=snapshot)
+
+
+@pytest.mark.parametrize("tool", [0, 1])
+def test_a_card_tells_the_bore_that_was_measured(tool: int) -> None:
+    state = with_bore("result", tool)
+    assert "bore 0.471 mm, U 0.026 mm" in cards(state)[str(tool)].name
+    assert (
+        "The bore measures 0.471 mm, U 0.026 mm (k = 2); longest less shortest diameter 0.006 mm."
+        in tool_page(state, tool).lines
+    )
+    assert "bore" not in cards(shown("result"))[str(tool)].name
+
+
+def test_another_bore_is_marked_by_its_own_word_and_told_when_opened() -> None:
+    said = "Tool 1: the bore measures 0.47 mm, 0.40 mm is expected: a worn or another nozzle."
+    state = with_bore("result", 1, Finding(code="bore-size", message=said, path="tool 1"))
+    card = cards(state)["1"]
+    # Its place is not in doubt.
+    assert (card.state, card.word, card.short_word) == (State.WARNING, "other bore", "bore")
+    assert said in tool_page(state, 1).lines

@@ -21,6 +21,7 @@ from app.ui.result import words
 from app.ui.result.texts import result_texts, shown_texts, why_not
 from app.ui.state import DeskState
 from tests.ui.states import HERON, PLOVER, STATES, _until, state_of
+from vision.bore import BoreSize
 
 NOTE = Finding(code="height-by-focus", message="The heights rest on\nfocusing alone.")
 
@@ -232,3 +233,22 @@ class TestTexts:
     def test_there_is_no_text_before_all_is_sighted(self, states: dict[str, DeskState]) -> None:
         assert shown_texts(states["tool"]) is None
         assert "not all tools are sighted" in why_not(states["tool"])
+
+
+class TestBores:
+    def test_they_are_told_in_the_order_of_the_tools_with_their_largest_u(
+        self, states: dict[str, DeskState]
+    ) -> None:
+        snapshot = replace(
+            states["result"].snapshot,
+            bores={
+                1: BoreSize(diameter_um=471.2, u_um=13.0, out_of_roundness_um=5.0),
+                0: BoreSize(diameter_um=402.0, u_um=12.0, out_of_roundness_um=5.0),
+            },
+        )
+        assert words.bores_words(snapshot) == (
+            "Bores as measured: T0 0.402, T1 0.471 mm, U at most 0.026 mm (k = 2)."
+        )
+
+    def test_nothing_is_said_where_none_was_measured(self, states: dict[str, DeskState]) -> None:
+        assert words.bores_words(replace(states["result"].snapshot, bores={})) == ""
