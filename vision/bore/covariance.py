@@ -42,6 +42,8 @@ def static_variance(rim: Rim, noise: float, settings: FinderSettings) -> float:
         settings.flank_weight * flank_variance(rim)
         + settings.light_weight * light_variance(rim)
         + settings.scatter_weight * scatter_variance(rim, noise)
+        # Wear that makes a bore oval is seldom the same on both sides.
+        + settings.oval_weight * (rim.curve.e_cos**2 + rim.curve.e_sin**2)
     )
     # What hides part of the rim has an edge of its own, and some of that is taken for rim.
     return seen * float(np.exp(settings.hidden_weight * (1.0 - rim.believed.mean())))

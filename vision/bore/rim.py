@@ -106,14 +106,19 @@ def follow_rim(
     picture: Picture, last: Curve, blur: float, noise: float, settings: FinderSettings
 ) -> Rim | None:
     """Fit the rim that was `last` in the picture before; None where it is no longer there."""
-    reach = 0.06 * last.radius + 2.0
-    window = _Window(
-        blur=blur, half=settings.edge_window * blur + 1.0 + reach, most=settings.first_rays[0]
-    )
-    rim = _searched(picture, last, window, reach, noise, settings, level=False)
-    if rim is None or _ran_away(rim, last):
-        return None
-    return _finished(picture, last, rim, _blur_of(rim, blur), noise, settings)
+    curve, reach = last, 0.06 * last.radius + 2.0
+    for _ in range(settings.rounds):
+        window = _Window(
+            blur=blur, half=settings.edge_window * blur + 1.0 + reach, most=settings.first_rays[0]
+        )
+        rim = _searched(picture, curve, window, reach, noise, settings, level=False)
+        if rim is None or _ran_away(rim, last):
+            return None
+        moved = _moved(rim.curve, curve)
+        curve, blur = rim.curve, _blur_of(rim, blur)
+        if moved < 0.25 * reach:
+            return _finished(picture, last, rim, blur, noise, settings)
+    return None
 
 
 def refit_rim(

@@ -81,7 +81,7 @@ def lies_on_another(
     """
     return any(
         all(_apart(one, best))
-        and worth(one, prior) > settings.crossing_score * worth(best.rough, prior)
+        and worth(one, prior) > settings.hiding_score * worth(best.rough, prior)
         for one in refused
     )
 

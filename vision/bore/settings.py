@@ -118,6 +118,8 @@ class FinderSettings:
     crossing_score
         The same for a place that touches the best one: a drop looks better than the bore
         it hides. At 0.4 one painted picture in 300 has the drop taken for the bore.
+    hiding_score
+        The same for a place that touches the best one and could not be measured.
     centred_on_land
         Of rivals the one that lies on its land so much better than the others is the bore.
     dark_level, burnt_level
@@ -142,6 +144,9 @@ class FinderSettings:
         Weights of the three signs of a static error: maximum likelihood on 834 painted
         pictures (0.93, 0.14, 0.11), widened by 1.3 squared for errors that are no normal
         ones.
+    oval_weight
+        Static variance in parts of the squared half difference of the semi-axes: 0.15 of
+        it, as a standard deviation, what one worn oval of the rendered samples is off by.
     hidden_weight
         By exp(weight x hidden share of the rim) the static variance grows; on painted
         pictures with over 15 % hidden it brings 2 sigma from 91 to 94 %.
@@ -193,6 +198,7 @@ class FinderSettings:
     ellipticity_sigma: float = 0.02
     rival_score: float = 0.7
     crossing_score: float = 0.25
+    hiding_score: float = 0.5
     centred_on_land: float = 0.6
     dark_level: float = 0.1
     burnt_level: float = 0.985
@@ -208,4 +214,5 @@ class FinderSettings:
     flank_weight: float = 1.55
     light_weight: float = 0.24
     scatter_weight: float = 0.19
+    oval_weight: float = 0.0225
     hidden_weight: float = 4.0

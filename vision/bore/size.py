@@ -30,6 +30,11 @@ outside of the bore's wall the rim is then seen hangs on the lamps: with the rig
 rendered tips (breaks of 15 um) and the bench's (12 um, lit walls) show it from 2 um inside
 to 18 um outside, a worn ragged one 24 um outside."""
 
+DIRT_PX = 0.5
+"""Standard uncertainty of a dirty rim's radius beyond what its scatter tells: texture, plastic
+behind a thin gap and light on the broken edge move all of it alike. Painted pictures of dirty
+tips scatter by 0.7 px, broken edges included."""
+
 LARGEST_GAMMA = 2.2
 """Cameras encode light to the power 1 / 2.2, or to a curve like it (sRGB), or not at all."""
 
@@ -200,6 +205,7 @@ def bore_size(
     # the variance.
     parts_um = (
         pixel_um * rim.sigma_px / math.sqrt(2.0),
+        pixel_um * DIRT_PX,
         pixel_um * u_drawn_px,
         BROKEN_EDGE_UM / math.sqrt(12.0),
         radius_um * u_um_per_px / pixel_um,
