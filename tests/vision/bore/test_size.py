@@ -80,11 +80,11 @@ def test_an_unknown_gamma_is_in_the_uncertainty(blur: float) -> None:
         fit = seen(60.0, blur, gamma)
         # In um of a hundredth of a pixel the broken edge is next to nothing.
         size = bore_size(fit, 100.0, 0.0)
-        off = size.diameter_um + BROKEN_EDGE_UM - 12_000.0
-        assert abs(off) < size.expanded_um
-        # The whole of what is not known, as a rectangle: its ends lie at 1.73 u.
-        assert abs(off) > 1.4 * size.u_um
-        assert size.u_um > 2.5 * bore_size(fit, 100.0, 0.0, gamma).u_um
+        off = abs(size.diameter_um + BROKEN_EDGE_UM - 12_000.0)
+        assert off < size.expanded_um
+        # The true gamma is at one end of a rectangle: that lies at 1.73 of its u.
+        u_gamma = np.sqrt(size.u_um**2 - bore_size(fit, 100.0, 0.0, 1.0).u_um ** 2)
+        assert off / u_gamma == pytest.approx(3**0.5, rel=0.1)
 
 
 @pytest.mark.parametrize("oval", [0.0, 0.01, 0.03])
