@@ -32,6 +32,23 @@ def test_gander_golub_strebel_eight_points_give_the_printed_ellipse() -> None:
     assert float((fit.residuals_px**2).sum()) == pytest.approx(1.3733055, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("turn", "u", "v", "scale"), [(0.0, 300.0, -200.0, 1.0), (2.0, 7.0, 5.0, 8.0)]
+)
+def test_the_ellipse_of_the_eight_points_moves_turns_and_grows_with_them(
+    turn: float, u: float, v: float, scale: float
+) -> None:
+    cos, sin = np.cos(turn), np.sin(turn)
+    matrix = scale * np.array([[cos, -sin], [sin, cos]])
+    fit = fitted((GGS8 @ matrix.T + [u, v])[::-1])
+    expected = matrix @ np.array([2.699613, 3.815957]) + [u, v]
+    assert fit.centre_px == pytest.approx(tuple(expected), abs=1e-5 * scale)
+    assert fit.semi_axes_px == pytest.approx((6.518722 * scale, 3.031886 * scale), abs=1e-5 * scale)
+    # A direction, not an arrow.
+    off = fit.angle_rad - 0.3596243 - turn
+    assert np.sin(off) == pytest.approx(0.0, abs=1e-5)
+
+
 def test_the_flat_optimum_of_the_eight_points_has_a_wide_covariance() -> None:
     # Linearised problem, computed once with SciPy: 7.3 and 3.6 units.
     sd = np.sqrt(np.diag(fitted(GGS8).covariance_px2))
