@@ -10,7 +10,7 @@ import numpy as np
 
 from app.job.checks import Finding
 from app.job.observations import Evidence
-from vision.bore import BoreSize, SeenRim, bore_size, mean_rim, nozzle_finding
+from vision.bore import BoreFit, BoreSize, SeenRim, bore_size, mean_rim, nozzle_finding, rim_of
 from vision.pixel_scale import PixelScale
 
 
@@ -40,6 +40,21 @@ def bore_findings(
                 "nozzle, or correct its bore in the machine's profile.",
                 path=f"tool {tool}",
             )
+
+
+def unexpected_words(scale: PixelScale, nominal_mm: float, fit: BoreFit) -> str | None:
+    """Return what is said while a bore of another size is in view; None where it is the right one.
+
+    In mm, and of two decimals, so that the sentence stands still while frames go by.
+    """
+    if not fit.size_note:
+        return None
+    seen_mm = 1e-3 * _size_on(scale, [rim_of(fit)]).diameter_um
+    return (
+        f"The bore in view measures {seen_mm:.2f} mm, {nominal_mm:.2f} mm is expected: a worn or "
+        "another nozzle, or the camera was moved or refocused since the pixel scale was learnt. It "
+        "can be sighted all the same."
+    )
 
 
 def bore_words(size: BoreSize) -> str:

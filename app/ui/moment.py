@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from app.job.bores import unexpected_words
 from app.job.by_hand import PlaceEntry, Typed, prefilled, read_place
 from app.job.facts import UNKNOWN, Approach
 from app.job.hints import where_to_jog
@@ -41,8 +42,8 @@ from vision.bore import BoreFit, BoreRefusal, RadiusPrior
 from vision.exposure import Exposure
 from vision.pixel_scale import PixelScale
 
-LIGHT_KEY = "light"
-"""The notice about light that drifts."""
+LIGHT_KEY, BORE_KEY = "light", "bore"
+"""The notices about light that drifts, and about a bore that is not of the expected size."""
 
 _WEIGHTS = {Weight.FAULT: 0, Weight.WARNING: 1, Weight.NOTE: 2}
 _NOTHING_YET = CameraHealth(
@@ -175,12 +176,16 @@ def with_recorded(
 
 def with_glance(moment: Moment, glance: Glance) -> Moment:
     """Return the moment after the finder's answer to one more frame."""
-    is_found = isinstance(glance.seen.fit, BoreFit)
+    fit = glance.seen.fit
+    is_found = isinstance(fit, BoreFit)
     first = moment.first_light
     if first is None and is_found and moment.snapshot.run.sightings:
         first = glance.exposure
     drift = exposure_drift(first, glance.exposure) if first is not None and is_found else None
-    seen = moment.notices if not is_found else told(moment.notices, LIGHT_KEY, drift)
+    seen = moment.notices
+    if isinstance(fit, BoreFit):
+        other = _other_bore(moment.snapshot, fit)
+        seen = told(told(seen, LIGHT_KEY, drift), BORE_KEY, other)
     after = replace(
         moment,
         glance=glance,
@@ -225,7 +230,16 @@ def prior_of(snapshot: Snapshot) -> RadiusPrior | None:
     if not isinstance(snapshot.scale, PixelScale) or tool is None:
         return None
     bore_mm = snapshot.run.profile.tool(tool).bore_mm
-    return RadiusPrior(radius_px=bore_mm * 500.0 / snapshot.scale.um_per_px)
+    # A nozzle it is: one of another bore is found too, and a notice says so.
+    return RadiusPrior(radius_px=bore_mm * 500.0 / snapshot.scale.um_per_px, strict=False)
+
+
+def _other_bore(snapshot: Snapshot, fit: BoreFit) -> str | None:
+    """Return what is said of a bore that is not the asked tool's; None where it is."""
+    tool = tool_of(next_step(snapshot)) if fit.size_note else None
+    if not isinstance(snapshot.scale, PixelScale) or tool is None:
+        return None
+    return unexpected_words(snapshot.scale, snapshot.run.profile.tool(tool).bore_mm, fit)
 
 
 def state_of(moment: Moment) -> DeskState:

@@ -166,7 +166,8 @@ class Runner:
         if not isinstance(snapshot.scale, PixelScale) or self._tool is None:
             return None
         bore_mm = snapshot.run.profile.tool(self._tool).bore_mm
-        return RadiusPrior(radius_px=bore_mm * 500.0 / snapshot.scale.um_per_px)
+        # A nozzle it is: one of another bore is sighted too, with a finding that says so.
+        return RadiusPrior(radius_px=bore_mm * 500.0 / snapshot.scale.um_per_px, strict=False)
 
     def _settled(self, after_s: float) -> Frame:
         """Return a frame that was taken after the last motion, and after `after_s`."""

@@ -11,7 +11,6 @@ from app.wiring.asks import Ask, Asks
 from app.wiring.bursts import burst_of, moved_between
 from app.wiring.glance import BurstEnd, BurstFailed, BurstProgress, BurstTaken
 from vision.bore import BoreFit, BoreRefusal, combine_burst
-from vision.geometry import PointPx
 
 WAIT_S = 0.2
 """How long to wait for a frame at a time: a stop is heard in between."""
@@ -26,17 +25,17 @@ _NEVER_AGAIN = (CameraState.ENDED, CameraState.CLOSED)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Near:
-    """Where the bore was seen last, and in which generation of the camera."""
+    """How the bore was seen last, and in which generation of the camera."""
 
-    centre_px: PointPx
+    fit: BoreFit
     generation: int
 
     @classmethod
     def of(cls, frame: Frame, fit: BoreFit | BoreRefusal) -> Near | None:
-        """Return where a frame's bore is; None when none was found."""
+        """Return how a frame's bore was seen; None when none was found."""
         if isinstance(fit, BoreRefusal):
             return None
-        return cls(centre_px=fit.centre_px, generation=frame.camera_generation)
+        return cls(fit=fit, generation=frame.camera_generation)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -278,7 +278,7 @@ class Watching:
     def _find(self, frame: Frame, near: Near | None) -> BoreFit | BoreRefusal:
         fits = near is not None and near.generation == frame.camera_generation
         return find_bore(
-            frame.image, radius_prior=self._prior, near=near.centre_px if near and fits else None
+            frame.image, radius_prior=self._prior, near=near.fit if near and fits else None
         )
 
     def _take(self, ask: Ask) -> None:

@@ -21,15 +21,16 @@ def fit_burst(
     frames: Iterable[object],
     *,
     radius_prior: RadiusPrior | None = None,
-    near: PointPx | None = None,
+    near: PointPx | BoreFit | None = None,
     settings: FinderSettings = _DEFAULTS,
 ) -> BurstFit | BoreRefusal:
     """Find the bore in each frame and combine; each frame is looked at where the last had it."""
     fits: list[BoreFit | BoreRefusal] = []
+    last: PointPx | BoreFit | None = near
     for frame in frames:
-        fit = find_bore(frame, radius_prior=radius_prior, near=near, settings=settings)
+        fit = find_bore(frame, radius_prior=radius_prior, near=last, settings=settings)
         if isinstance(fit, BoreFit):
-            near = fit.centre_px
+            last = fit
         fits.append(fit)
     return combine_burst(fits)
 

@@ -20,6 +20,7 @@ from app.job.sheet import (
 )
 from app.job.snapshot import snapshot_of
 from app.ui.moment import (
+    BORE_KEY,
     LIGHT_KEY,
     Moment,
     first_moment,
@@ -34,6 +35,7 @@ from app.wiring.glance import Glance
 from tests.job.conftest import run_of
 from tests.ui.states import HERON, LIVE, LOST, facts_until, fit, glance
 from tests.ui.window.seat import half_scale, until
+from vision.bore import BoreFit
 
 
 def moment_after(facts: list[Fact]) -> Moment:
@@ -122,6 +124,25 @@ def test_light_is_judged_anew_at_another_tool() -> None:
     moment = with_glance(moment_after(facts[:-1]), lit(0.4))
     assert moment.first_light is not None
     assert with_recorded(moment, snapshot_of(run_of(*facts)), {}).first_light is None
+
+
+def test_a_bore_of_another_size_is_told_in_mm_while_it_is_in_view() -> None:
+    moment = moment_after(facts_until(lambda step: isinstance(step, SightTool) and step.tool == 1))
+    right = fit()
+    assert isinstance(right, BoreFit)
+    other = replace(right, size_verified=False, size_note="The radius is another one.")
+    seen = with_glance(moment, glance(other))
+    (notice,) = [notice for notice in seen.notices if notice.key == BORE_KEY]
+    assert notice.weight is Weight.WARNING
+    assert "0.40 mm is expected" in notice.sentence
+    assert BORE_KEY not in keys(with_glance(seen, glance(right)))
+
+
+def test_a_bore_of_any_size_is_found_once_the_scale_is_known() -> None:
+    moment = moment_after(facts_until(lambda step: isinstance(step, SightTool) and step.tool == 1))
+    prior = prior_of(moment.snapshot)
+    assert prior is not None
+    assert not prior.strict
 
 
 def test_the_sharpest_picture_is_remembered() -> None:
