@@ -127,11 +127,11 @@ def test_radii_of_half_circles_are_those_of_the_published_geometric_fit() -> Non
     rng, sigma = np.random.default_rng(2), 0.05
     points = ring(100, arc_rad=np.pi)
     off = np.array(
-        [fitted(points + rng.normal(0, sigma, points.shape)).radius_px - 1.0 for _ in range(1200)]
+        [fitted(points + rng.normal(0, sigma, points.shape)).radius_px - 1.0 for _ in range(800)]
     )
-    # 1200 fits determine the mean to 0.0003 and the mean square to 4 %.
-    assert off.mean() == pytest.approx(sigma**2 / 2, abs=0.0007)
-    assert np.mean(off**2) == pytest.approx(1.2952e-4, rel=0.12)
+    # 800 fits determine the mean to 0.0004 and the mean square to 5 %.
+    assert off.mean() == pytest.approx(sigma**2 / 2, abs=0.0009)
+    assert np.mean(off**2) == pytest.approx(1.2952e-4, rel=0.15)
 
 
 def test_a_short_arc_does_not_draw_the_centre_to_itself() -> None:
