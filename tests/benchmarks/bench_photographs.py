@@ -236,7 +236,15 @@ def _as_it_stands(report: Report, sheets: Sequence[Sheet]) -> None:
         grades.append(_apart_grade(sheet, seen))
     header = (
         *("photograph", "dots found", "another dot", "refused", "smallest ratio"),
-        *("apart px", "most px", "in 2 sigma", "finder px", "findCirclesGrid px", "centroid px"),
+        *(
+            "apart px",
+            "most px",
+            "sigma px",
+            "in 2 sigma",
+            "finder px",
+            "findCirclesGrid px",
+            "centroid px",
+        ),
     )
     note = (
         f"{taken} of {asked} dots are taken for a bore. {verdict(grades, APART_GOAL_PX, ' px')} "
@@ -246,8 +254,8 @@ def _as_it_stands(report: Report, sheets: Sequence[Sheet]) -> None:
         f"{FinderSettings().lowest_roundness:g} is no bore to the finder, which then looks at the "
         "whole photograph, where it sees 36 dots. `another dot`: one of those was the answer. "
         "`smallest ratio`: of the axes of those found. `apart`: RMS per coordinate between finder "
-        "and `findCirclesGrid`, which has errors of its own; `in 2 sigma`: share of these "
-        "differences within twice the sigma that the finder states. Last three columns: RMS per "
+        "and `findCirclesGrid`, which has errors of its own; `sigma`: median of what "
+        "the finder states; `in 2 sigma`: share of these differences within twice that. Last three columns: RMS per "
         "coordinate that a homography and one radial term leave over, of the same dots by three "
         f"ways to find them; not for fewer than {FEWEST} dots."
     )
@@ -267,7 +275,15 @@ def _with_ovals(report: Report, sheets: Sequence[Sheet]) -> None:
         residual_grades.append(Grade(value=ratio, where=sheet.name, complete=complete))
         apart_grades.append(_apart_grade(sheet, seen))
     header = (
-        *("photograph", "dots found", "smallest ratio", "apart px", "most px", "in 2 sigma"),
+        *(
+            "photograph",
+            "dots found",
+            "smallest ratio",
+            "apart px",
+            "most px",
+            "sigma px",
+            "in 2 sigma",
+        ),
         *("finder px", "findCirclesGrid px", "centroid px"),
         *("finder, radial px", "findCirclesGrid, radial px", "centroid, radial px"),
     )
@@ -309,9 +325,9 @@ def apart_px(sheet: Sheet, seen: Look) -> Array:
     return np.array(off, dtype=np.float64).reshape(-1, 2)
 
 
-def _differences(sheet: Sheet, seen: Look) -> tuple[str, str, str, str]:
+def _differences(sheet: Sheet, seen: Look) -> tuple[str, str, str, str, str]:
     if not seen.fits:
-        return "-", "-", "-", "-"
+        return "-", "-", "-", "-", "-"
     fits = seen.fits.values()
     off = apart_px(sheet, seen)
     sigma = np.sqrt([(fit.cov_px2.uu, fit.cov_px2.vv) for fit in fits])
@@ -319,6 +335,7 @@ def _differences(sheet: Sheet, seen: Look) -> tuple[str, str, str, str]:
         f"{min(fit.roundness_ratio for fit in fits):.2f}",
         f"{_rms(off):.3f}",
         f"{np.abs(off).max():.3f}",
+        f"{np.median(sigma):.3f}",
         f"{100 * (np.abs(off) < 2 * sigma).mean():.0f} %",
     )
 
