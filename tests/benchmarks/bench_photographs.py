@@ -236,15 +236,8 @@ def _as_it_stands(report: Report, sheets: Sequence[Sheet]) -> None:
         grades.append(_apart_grade(sheet, seen))
     header = (
         *("photograph", "dots found", "another dot", "refused", "smallest ratio"),
-        *(
-            "apart px",
-            "most px",
-            "sigma px",
-            "in 2 sigma",
-            "finder px",
-            "findCirclesGrid px",
-            "centroid px",
-        ),
+        *("apart px", "most px", "sigma px", "in 2 sigma"),
+        *("finder px", "findCirclesGrid px", "centroid px"),
     )
     note = (
         f"{taken} of {asked} dots are taken for a bore. {verdict(grades, APART_GOAL_PX, ' px')} "
@@ -255,9 +248,9 @@ def _as_it_stands(report: Report, sheets: Sequence[Sheet]) -> None:
         "whole photograph, where it sees 36 dots. `another dot`: one of those was the answer. "
         "`smallest ratio`: of the axes of those found. `apart`: RMS per coordinate between finder "
         "and `findCirclesGrid`, which has errors of its own; `sigma`: median of what "
-        "the finder states; `in 2 sigma`: share of these differences within twice that. Last three columns: RMS per "
-        "coordinate that a homography and one radial term leave over, of the same dots by three "
-        f"ways to find them; not for fewer than {FEWEST} dots."
+        "the finder states; `in 2 sigma`: share of these differences within twice that. Last "
+        "three columns: RMS per coordinate that a homography and one radial term leave over, of "
+        f"the same dots by three ways to find them; not for fewer than {FEWEST} dots."
     )
     report.table("As the finder stands", header, rows, note=note)
 
@@ -275,15 +268,8 @@ def _with_ovals(report: Report, sheets: Sequence[Sheet]) -> None:
         residual_grades.append(Grade(value=ratio, where=sheet.name, complete=complete))
         apart_grades.append(_apart_grade(sheet, seen))
     header = (
-        *(
-            "photograph",
-            "dots found",
-            "smallest ratio",
-            "apart px",
-            "most px",
-            "sigma px",
-            "in 2 sigma",
-        ),
+        *("photograph", "dots found", "smallest ratio"),
+        *("apart px", "most px", "sigma px", "in 2 sigma"),
         *("finder px", "findCirclesGrid px", "centroid px"),
         *("finder, radial px", "findCirclesGrid, radial px", "centroid, radial px"),
     )
