@@ -105,13 +105,14 @@ class Arrived:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Looked:
-    """What one frame showed, and how sharp it was (any unit; larger is sharper).
+    """What one frame showed: the bore, or how sharp it was (any unit; larger is sharper).
 
-    `seen` is None where the bore was not to be found.
+    One of the two is None: `seen` where the bore was not to be found, `sharpness` where it
+    was, since it takes longer than the finder.
     """
 
     seen: Seen | None
-    sharpness: float
+    sharpness: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -372,6 +373,7 @@ def _sweep(z_mm: float, reach_mm: float, step_mm: float) -> Generator[Request, R
         yield Move(z=height)
         looked = yield Look(find=False)
         assert isinstance(looked, Looked)
+        assert looked.sharpness is not None
         sharpness.append(looked.sharpness)
     peak = focus_peak(heights, sharpness)
     if isinstance(peak, FocusPeak):

@@ -13,20 +13,21 @@ PIXEL_BLUR_PX = 2.0
 """What pixels and their colour filter blur the sharpest edge by; it adds as a variance.
 Tips of the bench in focus show 2.0 px and more, whatever their bore."""
 
-SHARP_BLUR, FAIR_BLUR, SOFT_BLUR = 0.095, 0.125, 0.18
+SHARP_BLUR, FAIR_BLUR, SOFT_BLUR = 0.085, 0.125, 0.18
 """The rest of an edge's blur, in bore radii, up to which a picture is called sharp, fair
-and soft. Tips in focus show 0.09 at most, worn ones of 0.25 mm included (pictures of
-`vision.synthesis` at 2.75, 5.5 and 8 um a pixel; rendered sample frames 0.07). Out of
-focus, a bore of 0.4 mm shows 0.08 to 0.10 at 0.3 mm, 0.12 at 0.5 mm, 0.2 at 1 mm."""
+and soft. Tips in focus show 0.07 at most, those of 0.25 mm included (pictures of
+`vision.synthesis` at 2.75, 5.5 and 8 um a pixel). Out of focus, a bore of 0.4 mm shows
+0.05 to 0.08 at 0.3 mm, 0.09 to 0.11 at 0.5 mm, 0.12 to 0.15 at 0.7 mm, 0.19 at 1 mm."""
 
 COLUMN_BLUR = 0.15
 """A column falls by a factor e over this much blur: fast enough to turn Z by it."""
 
-SHARP_SHARE, FAIR_SHARE, SOFT_SHARE = 0.7, 0.5, 0.3
+SHARP_SHARE, FAIR_SHARE, SOFT_SHARE = 0.84, 0.7, 0.45
 """The same by whole-picture sharpness, in parts of the best seen: the bench's pictures
-keep 0.7 of it at 0.3 mm out of focus, 0.57 at 0.5 mm, 0.4 at 1 mm."""
+keep 0.83 to 0.87 of it at 0.3 mm out of focus, 0.67 to 0.73 at 0.5 mm, 0.4 to 0.5 at 1 mm
+(640 x 480 at 5.5 um a pixel and 1920 x 1080 at 2.75; more where pixels are coarser)."""
 
-SHARE_COLUMN = 0.8
+SHARE_COLUMN = 0.7
 """Brings the column to where a rim of the same grade would bring it."""
 
 DRIFT_SHARE = 0.25
@@ -40,6 +41,14 @@ STRONG_SHARE, BURNT_SHARE = 0.003, 0.02
 """Shares of burnt pixels. The land round a bore of 0.4 mm is 3 to 7 % of a picture, so
 the second is most of it (three and four times the bench's light burn 0.4 to 1.5 and 1.6
 to 4.3 %); glints alone stay under 0.1 % in the sample frames."""
+
+DIM_LAND = 0.34
+"""Of the land beside a rim, below which it is dim. Sample frames: dark and noisy 0.29, dark
+steel 0.36. Of a tip that fills a small part of the picture, `bright` says too little."""
+
+STRONG_LAND, BURNT_LAND = 0.3, 0.62
+"""Shares of burnt land beside a rim: from the second on, the edge's height is a guess. The
+bench: none in its usual light, 0.2 to 0.3 at 2.5 times as much, 0.6 to 0.8 at 4 times."""
 
 WHITE_BRIGHT = 0.97
 """So near to full scale brightness cannot tell any more by how much light has grown."""
@@ -84,7 +93,8 @@ def focus_level(answer: BoreFit | BoreRefusal | None, sharpness: float, sharpest
     answer
         The finder's; None before the first picture.
     sharpness, sharpest
-        Of this picture, and the largest of the run so far (`vision.focus.sharpness`).
+        Of this picture, and the largest of the run so far, whole pictures by one measure
+        (`vision.coarse_focus.coarse_sharpness`).
         They tell where a tip is in view but no whole rim; tips differ in it by a factor
         of two, so that a fitted rim goes by its own blur.
     """
@@ -146,15 +156,23 @@ def light_level(exposure: Exposure | None, answer: BoreFit | BoreRefusal | None)
     if exposure is None:
         return _NO_PICTURE
     reason = answer.reason if isinstance(answer, BoreRefusal) else None
-    bright, burnt = exposure.bright, exposure.burnt_share
-    if reason is Reason.BURNT_OUT or burnt > BURNT_SHARE:
+    levels = answer.levels if isinstance(answer, BoreFit) else None
+    # Where there is a rim, the land beside it counts: edges are measured there.
+    bright = exposure.bright if levels is None else levels.land
+    dim = DIM_BRIGHT if levels is None else DIM_LAND
+    land_burnt = 0.0 if levels is None else levels.burnt_share
+    if reason is Reason.BURNT_OUT or exposure.burnt_share > BURNT_SHARE or land_burnt > BURNT_LAND:
         return Level(fraction=1.0, grade=Grade.POOR, word="burnt out", advice=_LESS)
     if reason is Reason.TOO_DARK or bright < TOO_DARK_BRIGHT:
         dark = min(bright, TOO_DARK_BRIGHT)
         return Level(fraction=dark, grade=Grade.POOR, word="too dark", advice=_MORE)
-    if burnt > STRONG_SHARE or bright > STRONG_BRIGHT:
+    if (
+        exposure.burnt_share > STRONG_SHARE
+        or exposure.bright > STRONG_BRIGHT
+        or land_burnt > STRONG_LAND
+    ):
         return Level(fraction=bright, grade=Grade.FAIR, word="bright", advice=_LESS)
-    if bright < DIM_BRIGHT:
+    if bright < dim:
         return Level(fraction=bright, grade=Grade.FAIR, word="dim", advice=_MORE)
     return Level(fraction=bright, grade=Grade.GOOD, word="good", advice="")
 

@@ -39,7 +39,8 @@ class Glance:
     seen
         The finder's answer.
     sharpness
-        As `vision.focus.sharpness` has it, over the whole picture.
+        As `vision.coarse_focus.coarse_sharpness` has it; of every frame alike, whether a
+        bore was found or not, since it is compared with the largest so far.
     exposure
         How bright it is.
     picture_size_px

@@ -186,16 +186,15 @@ class Runner:
 
     def _look(self, prior: RadiusPrior | None, *, find: bool) -> Looked:
         frame = self._settled(self._camera.now_s())
-        sharp = sharpness(frame.image)
         if not find:
-            return Looked(seen=None, sharpness=sharp)
+            return Looked(seen=None, sharpness=sharpness(frame.image))
         seen = Seen(
             frame_id=frame.frame_id,
             arrived_at_s=frame.arrived_at_s,
             camera_generation=frame.camera_generation,
             fit=find_bore(frame.image, radius_prior=prior),
         )
-        return Looked(seen=seen, sharpness=sharp)
+        return Looked(seen=seen, sharpness=None)
 
     def _burst(self, prior: RadiusPrior | None) -> Burst:
         """Take frames of one generation, all from after the request and after the motion."""

@@ -25,8 +25,8 @@ from app.wiring.glance import BurstEnd, BurstFailed, BurstProgress, Glance, Show
 from app.wiring.slot import Slot
 from app.wiring.taking import WAIT_S, BurstSettings, Near, next_frame, take_burst
 from vision.bore import BoreFit, BoreRefusal, RadiusPrior, find_bore
+from vision.coarse_focus import coarse_sharpness
 from vision.exposure import exposure_of
-from vision.focus import sharpness
 
 log = logging.getLogger(__name__)
 
@@ -266,7 +266,7 @@ class Watching:
                 camera_generation=frame.camera_generation,
                 fit=fit,
             ),
-            sharpness=sharpness(frame.image),
+            sharpness=coarse_sharpness(frame.image),
             exposure=exposure_of(frame.image),
             picture_size_px=(width, height),
             took_s=took_s,

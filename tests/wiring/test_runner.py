@@ -205,6 +205,7 @@ def test_looking_for_sharpness_alone_finds_nothing(camera: ScriptedCamera) -> No
 
     runner.carry(look())
     assert seen[0].seen is None
+    assert seen[0].sharpness is not None
     assert seen[0].sharpness > 0.0
 
 

@@ -21,8 +21,8 @@ from app.wiring.glance import BurstFailed, BurstTaken
 from app.wiring.watching import DEFAULT_WATCH, Watching, bgra_of
 from tests.wiring.watch_fakes import CENTRE, SIZE, CommandedCamera, Ears, tip
 from vision.bore import BoreFit, BoreRefusal, BurstFit, RadiusPrior, combine_burst, find_bore
+from vision.coarse_focus import coarse_sharpness
 from vision.exposure import exposure_of
-from vision.focus import sharpness
 from vision.geometry import CovPx2, PointPx
 
 SETTINGS = replace(DEFAULT_WATCH, frames=6, patience_s=3600.0)
@@ -101,7 +101,7 @@ def test_a_glance_holds_what_was_measured_of_one_frame(
     assert isinstance(glance.seen.fit, BoreFit)
     assert np.hypot(*np.subtract(glance.seen.fit.centre_px, CENTRE)) < 0.1
     assert (glance.seen.frame_id, glance.seen.arrived_at_s) == (1, frame.arrived_at_s)
-    assert glance.sharpness == sharpness(frame.image)
+    assert glance.sharpness == coarse_sharpness(frame.image)
     assert glance.exposure == exposure_of(frame.image)
     assert glance.picture_size_px == SIZE
     assert glance.took_s > 0.0
