@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+from pathlib import Path
 
 import pytest
 
@@ -13,23 +14,27 @@ from app.ui.task.words import Mark
 from tests.docs.pages import DOCS, ROOT, codes_in_tables, links, pages, read
 
 _PICTURES = DOCS / "pictures"
-_SCRIPT = _PICTURES / "make_pictures.py"
+_SCRIPTS = (_PICTURES / "make_pictures.py", _PICTURES / "make_finder_pictures.py")
 _MOST_BYTES = 250_000
 _MOST_BYTES_ALL = 3_000_000
 _PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *pages()]
 
 
 def _made() -> tuple[str, ...]:
-    """Return the names that the script says it makes, without running it."""
-    for node in ast.parse(_SCRIPT.read_text(encoding="utf-8")).body:
+    """Return the names that the scripts say they make, without running them."""
+    return tuple(name for script in _SCRIPTS for name in _named(script))
+
+
+def _named(script: Path) -> tuple[str, ...]:
+    for node in ast.parse(script.read_text(encoding="utf-8")).body:
         if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "PICTURES":
             return tuple(ast.literal_eval(node.value))
-    raise AssertionError("the script has no list PICTURES")
+    raise AssertionError(f"{script.name} has no list PICTURES")
 
 
-def _saved() -> list[str]:
-    """Return the names that the script saves, in the order in which they stand in it."""
-    calls = ast.walk(ast.parse(_SCRIPT.read_text(encoding="utf-8")))
+def _saved(script: Path) -> list[str]:
+    """Return the names that a script saves, in the order in which they stand in it."""
+    calls = ast.walk(ast.parse(script.read_text(encoding="utf-8")))
     return [
         ast.literal_eval(call.args[0])
         for call in calls
@@ -48,14 +53,18 @@ def _shown() -> set[str]:
     }
 
 
-def test_every_picture_that_a_page_shows_is_there_and_is_made_by_the_script() -> None:
+def test_every_picture_that_a_page_shows_is_there_and_is_made_by_a_script() -> None:
     assert len(_shown()) > 8
     assert _shown() <= set(_made())
     assert all((_PICTURES / name).is_file() for name in _shown())
 
 
-def test_the_script_saves_the_pictures_that_it_names_and_no_other_lie_there() -> None:
-    assert sorted(_saved()) == sorted(_made())
+@pytest.mark.parametrize("script", _SCRIPTS, ids=lambda script: script.stem)
+def test_a_script_saves_the_pictures_that_it_names(script: Path) -> None:
+    assert sorted(_saved(script)) == sorted(_named(script))
+
+
+def test_no_picture_lies_there_that_no_script_makes() -> None:
     assert sorted(file.name for file in _PICTURES.glob("*.png")) == sorted(_made())
 
 
