@@ -2,7 +2,7 @@
 
 `vision.focus.sharpness` looks at every pixel, which a sweep over heights needs. Here the
 picture is halved until it is some hundred pixels wide: what is left of it tells a tip that
-is a few tenths of a millimetre out of focus as well, in a twentieth of the time.
+is a few tenths of a millimetre out of focus as well, in a fifth to a twentieth of the time.
 """
 
 from __future__ import annotations

@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 
 from app.cameras import read_image
 from app.cli.outcome import Exit, give, give_json, say
 from app.errors import InputError
-from vision.bore import BoreFit, BoreRefusal, RadiusPrior, find_bore
+from app.job.bores import bore_words
+from vision.bore import (
+    BoreFit,
+    BoreRefusal,
+    RadiusPrior,
+    bore_size,
+    find_bore,
+    nozzle_finding,
+)
 
 SCHEMA = 1
 
@@ -47,9 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
     status = Exit.GOOD
     for name in arguments.frames:
         try:
-            fit: BoreFit | BoreRefusal | InputError = find_bore(
-                read_image(Path(name)), radius_prior=prior
-            )
+            fit: BoreFit | BoreRefusal | InputError = _measured(Path(name), prior)
         except InputError as error:
             fit = error
             status = Exit.BAD_INPUT
@@ -57,7 +64,39 @@ def run(arguments: argparse.Namespace) -> int:
             give_json(frame_object(name, fit))
         else:
             give(frame_line(name, fit))
+        if prior is not None and isinstance(fit, BoreFit):
+            _tell_size(name, fit, arguments.bore_mm, arguments.um_per_px)
     return status
+
+
+def _tell_size(name: str, fit: BoreFit, bore_mm: float, um_per_px: float) -> None:
+    """Say for people how wide the bore is, and whether that is the nozzle that is expected."""
+    # How well the pixel is known was not said: its part is left out.
+    size = bore_size(fit, um_per_px, 0.0)
+    said = nozzle_finding(size, bore_mm) or f"the bore measures {bore_words(size)} (k = 2)."
+    say(f"{name}: {said[0].lower()}{said[1:]}")
+
+
+def _measured(path: Path, prior: RadiusPrior | None) -> BoreFit | BoreRefusal:
+    """Find the bore; where one of another size is in view, say so instead of what else is amiss.
+
+    It stays a refusal: what is in the picture may be a washer or a drilled hole.
+    """
+    image = read_image(path)
+    answer = find_bore(image, radius_prior=prior)
+    if prior is None or isinstance(answer, BoreFit):
+        return answer
+    other = find_bore(image, radius_prior=replace(prior, strict=False))
+    return answer if isinstance(other, BoreRefusal) else _of_another_size(answer, other, prior)
+
+
+def _of_another_size(refusal: BoreRefusal, other: BoreFit, prior: RadiusPrior) -> BoreRefusal:
+    return replace(
+        refusal,
+        message=f"What looks like a bore has a radius of {other.radius_px:.1f} px, but "
+        f"{prior.radius_px:.1f} px is expected: another nozzle, or no nozzle at all.",
+        remedy="Check --bore-mm and --um-per-px, or leave them out to have it measured.",
+    )
 
 
 def radius_prior(bore_mm: float | None, um_per_px: float | None) -> RadiusPrior | None:

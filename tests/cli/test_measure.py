@@ -84,8 +84,31 @@ def test_both_priors_verify_the_size(tipwright: Command, picture: Path) -> None:
     # 0.4 mm across at 0.4 / 68 mm a pixel is a radius of 34 px.
     told = tipwright("measure", picture, "--bore-mm", "0.4", "--um-per-px", "5.882")
     assert "size not verified" not in told.out
-    wrong = tipwright("measure", picture, "--bore-mm", "0.8", "--um-per-px", "5.882", "--json")
-    assert wrong.objects[0]["found"] is False
+    assert "the bore measures 0.3" in told.err
+
+
+@pytest.mark.parametrize("bore_mm", ["0.8", "0.2"])
+def test_a_bore_of_another_size_is_refused_with_both_sizes(
+    tipwright: Command, picture: Path, bore_mm: str
+) -> None:
+    told = tipwright("measure", picture, "--bore-mm", bore_mm, "--um-per-px", "5.882", "--json")
+    (answer,) = told.objects
+    assert told.status == 0
+    assert list(answer) == KEYS
+    assert answer["found"] is False
+    reason = str(answer["reason"])
+    assert "34.0 px" in reason
+    assert ("68.0 px" if bore_mm == "0.8" else "17.0 px") in reason
+    assert "leave them out" in reason
+
+
+def test_a_worn_or_another_nozzle_is_told_on_standard_error(
+    tipwright: Command, picture: Path
+) -> None:
+    told = tipwright("measure", picture, "--bore-mm", "0.4", "--um-per-px", "7.0", "--json")
+    assert told.objects[0]["found"] is True
+    assert list(told.objects[0]) == KEYS
+    assert "mm, 0.40 mm is expected: a worn or another nozzle." in told.err
 
 
 def test_one_prior_alone_is_said_to_tell_nothing(tipwright: Command, picture: Path) -> None:
