@@ -9,6 +9,8 @@ one; the outer of the two is the rim, where it explains the steps so much better
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -36,7 +38,8 @@ def rim_beyond(picture: Picture, rim: Rim, noise: float, settings: FinderSetting
     """Return the rim through the outer ends of a lit edge break if there is one, else `rim`."""
     if is_clean(rim, noise):
         return rim
-    curve = rim.curve
+    # An ellipse may be two circles in one: steps are seen from a circle.
+    curve = replace(rim.curve, e_cos=0.0, e_sin=0.0)
     span = max(_SPAN_PX, 0.9 * rim.blur)
     reach = settings.ring_reach * curve.radius
     rays = cast(
@@ -47,13 +50,13 @@ def rim_beyond(picture: Picture, rim: Rim, noise: float, settings: FinderSetting
         outside=reach + 2.0 * span,
         step=0.5,
     )
-    places, heights = _steps(rays, span)
+    places, heights = _with_seconds(rim, *_steps(rays, span))
     main = _main_height(places, heights)
     real: NDArray[np.bool_] = heights > max(_WEAKEST * main, 4.0 * noise * np.sqrt(2.0 / span))
     # Of steps as high as the edge itself the innermost counts: a lamp's mirror image on
     # the land may be brighter than the land, but lies behind the edge.
     first = (np.minimum(heights, 0.8 * main) - 1e-3 * main * places).argmax(axis=1)
-    strongest = first == np.arange(_STEPS_A_RAY)[:, None]
+    strongest = first == np.arange(_STEPS_A_RAY + 1)[:, None]
     design = design_matrix(rays.angles)[:, :3]
     offset = _best_circle(
         design, places, heights, real, np.logical_and(strongest.T, real), rim, settings
@@ -64,14 +67,12 @@ def rim_beyond(picture: Picture, rim: Rim, noise: float, settings: FinderSetting
         u=curve.u + float(offset[0]),
         v=curve.v + float(offset[1]),
         radius=curve.radius + float(offset[2]),
-        e_cos=curve.e_cos,
-        e_sin=curve.e_sin,
     )
     beyond = refit_rim(picture, start, rim.blur, noise, settings)
     # Two ends of an evenly lit break have one centre: there the stronger edge tells more.
     if beyond is None or not _is_aside(beyond.curve, curve, settings):
         return rim
-    if _on_curve(beyond) < _on_curve(rim) - settings.break_share:
+    if _on_curve(beyond, noise) < _on_curve(rim, noise) - settings.break_share:
         return rim
     return beyond
 
@@ -81,10 +82,12 @@ def _is_aside(beyond: Curve, plain: Curve, settings: FinderSettings) -> bool:
     return aside > max(0.25, settings.least_aside * abs(beyond.radius - plain.radius))
 
 
-def _on_curve(rim: Rim) -> float:
-    """Return the share of the rays that have their step on the curve, strong or weak."""
-    tolerance = 0.2 + 0.004 * rim.curve.radius
-    return float((np.abs(np.nan_to_num(rim.residuals, nan=1e6)) < tolerance).mean())
+def _on_curve(rim: Rim, noise: float) -> float:
+    """Return the share of the rays whose outermost step is on the curve, as far as noise allows."""
+    tolerance = 0.2 + 0.004 * rim.curve.radius + 2.0 * noise * rim.gain
+    on = np.abs(np.nan_to_num(rim.residuals, nan=1e6)) < tolerance
+    beyond = (np.nan_to_num(rim.second_at) > 0) & (rim.second_height > 0)
+    return float((on & ~beyond).mean())
 
 
 def _steps(rays: Rays, span: float) -> tuple[Array, Array]:
@@ -107,6 +110,19 @@ def _steps(rays: Rays, span: float) -> tuple[Array, Array]:
     return places, top[row, at]
 
 
+def _with_seconds(rim: Rim, places: Array, heights: Array) -> tuple[Array, Array]:
+    """Add the second steps that the fit found: too near the first to have a peak of their own."""
+    count = len(rim.angles)
+    nearest = np.rint(np.arange(_RAYS) * (count / _RAYS)).astype(np.int64) % count
+    at = (rim.second_at + rim.curve.at(rim.angles) - rim.curve.radius)[nearest]
+    height = np.where(np.isfinite(at), np.maximum(rim.second_height[nearest], 0.0), 0.0)
+    return (
+        np.column_stack([places, np.nan_to_num(at)]),
+        # A peak is measured over a span that sees only part of a step.
+        np.column_stack([heights, 0.6 * height]),
+    )
+
+
 def _main_height(places: Array, heights: Array) -> float:
     return median(np.where(np.abs(places) < 3.0, heights, 0.0).max(axis=1))
 
@@ -123,7 +139,10 @@ def _best_circle(
     """Return by how much (u, v, radius) the best circle differs from the rim, None for not."""
     radius = rim.curve.radius
     capped = 0.3 + 0.006 * radius + 0.15 * rim.blur
-    plain = _cost(design, places, real, np.zeros((1, 3)), np.zeros(1), capped)[0]
+    # What is compared with is the rim as it was fitted, oval as it may be.
+    oval = rim.curve.at(np.arctan2(design[:, 1], design[:, 0])) - radius
+    from_rim = np.where(real, np.abs(places - oval[:, None]), np.inf).min(axis=1)
+    plain = float(np.minimum((from_rim / capped) ** 2, 1.0).mean())
     outside = np.asarray(
         (real & (places > 2.0 * capped) & (places < settings.ring_reach * radius)).any(axis=1)
     )

@@ -22,6 +22,7 @@ from vision.bore.verdict import (
     accept,
     covered,
     is_convincing,
+    is_plain,
     no_round_edge,
     out_of_focus,
     refuse_light,
@@ -77,11 +78,15 @@ def find_bore(
 
 
 def _check(prior: RadiusPrior | None, near: PointPx | BoreFit | None) -> None:
-    if prior is not None and not (
-        np.isfinite(prior.radius_px) and prior.radius_px > 0 and prior.relative_tolerance > 0
-    ):
-        raise ValueError(f"radius_prior must be positive and finite, got {prior!r}")
-    if isinstance(near, tuple) and not np.isfinite(near).all():
+    if prior is not None:
+        numbers = (prior.radius_px, prior.relative_tolerance)
+        if not (np.isfinite(numbers).all() and min(numbers) > 0):
+            raise ValueError(f"radius_prior must be positive and finite, got {prior!r}")
+    if isinstance(near, BoreFit):
+        of_fit = (*near.centre_px, near.radius_px, near.blur_px, *near.semi_axes_px)
+        if not (np.isfinite(of_fit).all() and near.radius_px > 0 and near.blur_px > 0):
+            raise ValueError(f"near must be finite, got {near!r}")
+    elif near is not None and not np.isfinite(near).all():
         raise ValueError(f"near must be finite, got {near!r}")
 
 
@@ -190,13 +195,20 @@ def _judge(
         if rim is None:
             continue
         refusal = refuse_rim(rim, noise, picture, prior, settings)
-        if refusal is None:
+        beyond = rim if refusal is None else rim_beyond(picture, rim, noise, settings)
+        if (
+            beyond is not rim
+            and is_plain(beyond, settings)
+            and refuse_rim(beyond, noise, picture, prior, settings) is None
+        ):
+            candidates.append(Candidate(rough=one, rim=beyond, noise=noise, beyond=True))
+        elif refusal is None:
             candidates.append(Candidate(rough=one, rim=rim, noise=noise))
         else:
             refused.append((one, refusal))
     if not candidates:
         # That one place is not round says nothing of the picture: others will.
-        strong = [r for o, r in refused if worth(o, prior) > 0.05 and r != no_round_edge()]
+        strong = [r for o, r in refused if o.score > 0.05 and r != no_round_edge()]
         return strong[0] if strong else None
     if lies_on_another(candidates[0], [one for one, _ in refused], prior, settings):
         return covered("A drop hides too much of the bore's rim.")
@@ -210,7 +222,7 @@ def _measured(
     picture: Picture, bore: Candidate, prior: RadiusPrior | None, settings: FinderSettings
 ) -> BoreFit:
     main, noise = bore.rim, bore.noise
-    beyond = rim_beyond(picture, main, noise, settings)
+    beyond = main if bore.beyond else rim_beyond(picture, main, noise, settings)
     changed = beyond is not main and refuse_rim(beyond, noise, picture, prior, settings) is None
     rim = beyond if changed else main
     # How sharp the picture is, is read off the main edge: the window of an outer one,

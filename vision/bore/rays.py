@@ -111,6 +111,9 @@ class Edges:
     double
         Shape (N,), whether the ray has a second step beside its edge. Only then may the
         edge fall: from a break that mirrors a lamp to a duller land.
+    second_at, second_height
+        Shape (N,), where that second step lies, from the curve outwards, nan where none,
+        and its height.
     """
 
     shift: Array
@@ -118,6 +121,8 @@ class Edges:
     gain: Array
     match: Array
     double: NDArray[np.bool_]
+    second_at: Array
+    second_height: Array
 
 
 def cast(
@@ -217,12 +222,15 @@ def local_edges(rays: Rays, blur: float, noise: float) -> Edges:
     with_second = np.concatenate(
         [np.broadcast_to(one, (len(apart), *one.shape)), seconds[:, None, :]], axis=1
     )
-    rows = np.concatenate([_pseudo_inverses(with_second)[:, :3], single[None]])
-    # -1, no second step, is the last set of rows.
-    mine = rows[chosen]
     double = chosen >= 0
-    amounts[double] = np.einsum("ncm,nm->nc", mine[double], y[double])
-    per_noise = np.linalg.norm(mine[:, 2], axis=1)
+    rows = _pseudo_inverses(with_second)[chosen[double]]
+    both = np.einsum("ncm,nm->nc", rows, y[double])
+    amounts[double] = both[:, :3]
+    per_noise = np.full(len(y), np.linalg.norm(single[2]))
+    per_noise[double] = np.linalg.norm(rows[:, 2], axis=1)
+    second_at, second_height = np.full(len(y), np.nan), np.zeros(len(y))
+    second_at[double] = apart[chosen[double]]
+    second_height[double] = both[:, 3]
     height = amounts[:, 1]
     total = ((y - y.mean(axis=1, keepdims=True)) ** 2).sum(axis=1)
     match = 1.0 - np.where(double, 0.0, (left**2).sum(axis=1)) / np.maximum(total, 1e-12)
@@ -234,6 +242,8 @@ def local_edges(rays: Rays, blur: float, noise: float) -> Edges:
         gain=per_noise / np.sqrt(step * rays.spacing_px) / np.abs(safe),
         match=np.where(rays.known, match, 0.0),
         double=double,
+        second_at=second_at,
+        second_height=second_height,
     )
 
 
@@ -294,4 +304,6 @@ def _as_edges(rays: Rays, *, shift: Array, height: Array, per_noise: Array, matc
         gain=gain,
         match=np.where(usable, match, 0.0),
         double=np.zeros(len(rays.angles), np.bool_),
+        second_at=np.full(len(rays.angles), np.nan),
+        second_height=np.zeros(len(rays.angles)),
     )

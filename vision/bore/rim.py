@@ -46,8 +46,10 @@ class Rim:
         Shape (5,), information on (u, v, radius, e_cos, e_sin) besides the rays.
     rays
         What the picture holds on the rays, the land's slope taken off.
-    double_share
-        Share of the rays that have a second step beside their edge.
+    factors
+        Shape (N,), how far each edge lies on the curve, 1 to 0 (Tukey's loss).
+    second_at, second_height
+        Shape (N,), second steps beside the edge, as in `Edges`.
     plain_px
         (u, v) of the centre that one step a ray gives.
     """
@@ -62,14 +64,18 @@ class Rim:
     seen: float
     prior: Array
     rays: Rays
-    double_share: float
+    factors: Array
+    second_at: Array
+    second_height: Array
     plain_px: tuple[float, float]
 
     @property
     def believed(self) -> NDArray[np.bool_]:
-        """Which rays count for at least a quarter of a good one."""
+        """Which rays have an edge on the curve that is worth a hundredth of a good one's."""
         good = quantile(self.weights, 0.9)
-        return self.weights > 0.25 * good if good > 0 else np.zeros(len(self.weights), bool)
+        if good <= 0:
+            return np.zeros(len(self.weights), np.bool_)
+        return (self.factors > 0.3) & (self.weights > 0.15 * good)
 
 
 def design_matrix(angles: Array) -> Array:
@@ -225,7 +231,7 @@ def is_clean(rim: Rim, noise: float) -> bool:
     believed = rim.weights > 0
     # An ellipse can pass for a circle whose edge break is lit from one side.
     oval = np.hypot(rim.curve.e_cos, rim.curve.e_sin) > 0.004 * rim.curve.radius
-    if oval or believed.mean() < 0.95 or rim.double_share > 0.1:
+    if oval or believed.mean() < 0.95 or np.isfinite(rim.second_at).mean() > 0.1:
         return False
     scatter = MAD_TO_SIGMA * median(np.abs(rim.residuals[believed]))
     return bool(scatter < 1.4 * max(noise, 1e-4) * median(rim.gain[believed]))
@@ -275,7 +281,9 @@ def _fitted(
         seen=float(rays.known.mean()),
         prior=prior,
         rays=rays,
-        double_share=float(edges.double.mean()),
+        factors=factors,
+        second_at=edges.second_at,
+        second_height=edges.second_height,
         plain_px=(curve.u + float(change[0]), curve.v + float(change[1])),
     )
 

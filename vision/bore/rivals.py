@@ -33,11 +33,14 @@ class Candidate:
         Its fit.
     noise
         Noise round it, in parts of full scale.
+    beyond
+        Whether it is the outer end of a lit edge break, its inner end being no bore's.
     """
 
     rough: Rough
     rim: Rim
     noise: float
+    beyond: bool = False
 
 
 def worth(rough: Rough, prior: RadiusPrior | None) -> float:

@@ -93,6 +93,9 @@ class FinderSettings:
         RMS residual of anything round: so much of the radius, plus so many px. 99 % of
         painted bores have 0.025 of the radius; demosaicing and JPEG add px however small
         the bore is.
+    plain_residual_ratio, plain_coverage
+        RMS residual (plus 0.2 px) and share of the rim of an outer rim that may be taken
+        where the plain one is no bore's: without, every fifth painted noise has one.
     largest_corner_ratio, corner_share
         Amplitude of one harmonic, in parts of the radius, and its share of the residual's
         power, from which a rim has corners: hexagons have 0.028 and 0.8.
@@ -145,7 +148,7 @@ class FinderSettings:
         pictures (0.93, 0.14, 0.11), widened by 1.3 squared for errors that are no normal
         ones.
     oval_weight
-        Static variance in parts of the squared half difference of the semi-axes: 0.15 of
+        Static variance in parts of the squared half difference of the semi-axes: 0.1 of
         it, as a standard deviation, what one worn oval of the rendered samples is off by.
     hidden_weight
         By exp(weight x hidden share of the rim) the static variance grows; on painted
@@ -187,6 +190,8 @@ class FinderSettings:
     soft_residual_ratio: float = 0.02
     largest_residual_ratio: float = 0.016
     largest_residual_px: float = 0.35
+    plain_residual_ratio: float = 0.006
+    plain_coverage: float = 0.8
     largest_corner_ratio: float = 0.018
     corner_share: float = 0.6
     lowest_roundness: float = 0.885
@@ -207,12 +212,12 @@ class FinderSettings:
     least_outside: float = 0.1
     break_penalty: float = 0.02
     break_gain: float = 0.04
-    outside_worth: float = 0.25
+    outside_worth: float = 1.0
     least_shared: float = 0.25
     break_share: float = 0.05
     least_aside: float = 0.4
     flank_weight: float = 1.55
     light_weight: float = 0.24
     scatter_weight: float = 0.19
-    oval_weight: float = 0.0225
+    oval_weight: float = 0.01
     hidden_weight: float = 4.0

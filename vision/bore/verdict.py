@@ -136,6 +136,12 @@ def roundness_of(rim: Rim) -> float:
     return (rim.curve.radius - e) / (rim.curve.radius + e)
 
 
+def is_plain(rim: Rim, settings: FinderSettings) -> bool:
+    """Whether a rim is so round and whole that it may be one where another was looked for."""
+    limit = settings.plain_residual_ratio * rim.curve.radius + 0.2
+    return residual_of(rim) < limit and coverage_of(rim) > settings.plain_coverage
+
+
 def is_convincing(rim: Rim, settings: FinderSettings) -> bool:
     """Whether what is in view of the rim is a rim: round, and there nearly everywhere."""
     return bool(
