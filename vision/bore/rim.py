@@ -34,6 +34,8 @@ class Rim:
         Shape (N,), distance of the edge from the curve; nan where there is none.
     weights
         Shape (N,), weight in the fit, 0 where not believed.
+    believed
+        Shape (N,), which rays have an edge on the curve that is worth a part of a good one's.
     gain
         Shape (N,), sd of an edge's place for pixel noise of one.
     heights
@@ -58,6 +60,7 @@ class Rim:
     angles: Array
     residuals: Array
     weights: Array
+    believed: NDArray[np.bool_]
     gain: Array
     heights: Array
     blur: float
@@ -68,14 +71,6 @@ class Rim:
     second_at: Array
     second_height: Array
     plain_px: tuple[float, float]
-
-    @property
-    def believed(self) -> NDArray[np.bool_]:
-        """Which rays have an edge on the curve that is worth a hundredth of a good one's."""
-        good = quantile(self.weights, 0.9)
-        if good <= 0:
-            return np.zeros(len(self.weights), np.bool_)
-        return (self.factors > 0.3) & (self.weights > 0.15 * good)
 
 
 def design_matrix(angles: Array) -> Array:
@@ -270,11 +265,14 @@ def _fitted(
         structure = _structure(residuals, variance, factors)
         if np.abs(change - before).max() < 2e-3:
             break
+    weights = factors / (variance + structure)
+    good = quantile(weights, 0.9)
     return Rim(
         curve=curve.moved(change),
         angles=rays.angles,
         residuals=np.where(usable, shift - design @ change, np.nan),
-        weights=factors / (variance + structure),
+        weights=weights,
+        believed=(factors > 0.3) & (weights > settings.least_weight * good) & (good > 0),
         gain=edges.gain,
         heights=edges.height,
         blur=blur,

@@ -73,6 +73,9 @@ class FinderSettings:
         Length of rim that must be believed where the bore's size is not known:
         without it letters and eyes pass with up to 58 px (scikit-image's text and
         astronaut); a bore of 12 px radius, a fifth of it hidden, still has 60.
+    least_weight
+        Weight of an edge, in parts of a good one's, from which it is believed: an edge of
+        0.4 of the height, as on a lit edge break, weighs as much.
     least_seen
         Share of the rays that must lie in the picture from end to end.
     smallest_contrast
@@ -179,6 +182,7 @@ class FinderSettings:
     same_radius: float = 0.06
     lowest_coverage: float = 0.58
     shortest_unsized_px: float = 59.0
+    least_weight: float = 0.15
     least_seen: float = 0.8
     smallest_contrast: float = 0.045
     smallest_edge_to_noise: float = 9.0
