@@ -142,7 +142,10 @@ def _as_ellipse(
     if len(contour) < 3.0 * radius_px:
         return None
     points = np.asarray(contour, dtype=np.float32)
-    (u, v), axes, _ = cv2.fitEllipse(cv2.convexHull(points) if len(points) > 4000 else points)
+    hull = cv2.convexHull(points)
+    # A long straight edge has a hull of four points, which no ellipse fits.
+    few = len(points) <= 4000 or len(hull) < 5
+    (u, v), axes, _ = cv2.fitEllipse(points if few else hull)
     radius = 0.5 * math.sqrt(max(axes[0] * axes[1], 0.0))
     low, high = _radii(radius_px)
     if not low - 1.0 <= radius <= high + 1.0 or min(axes) < 0.7 * max(axes):
