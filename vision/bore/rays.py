@@ -93,6 +93,11 @@ class Rays:
     known: NDArray[np.bool_]
     spacing_px: float
 
+    @property
+    def sample_px2(self) -> float:
+        """Area that a sample stands for: a ray sees no more than a pixel to its sides."""
+        return float(self.steps[1] - self.steps[0]) * min(self.spacing_px, 1.0)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Edges:
@@ -235,11 +240,10 @@ def local_edges(rays: Rays, blur: float, noise: float) -> Edges:
     total = ((y - y.mean(axis=1, keepdims=True)) ** 2).sum(axis=1)
     match = 1.0 - np.where(double, 0.0, (left**2).sum(axis=1)) / np.maximum(total, 1e-12)
     safe = np.where(np.abs(height) > _SMALL, height, _SMALL)
-    step = float(x[1] - x[0])
     return Edges(
         shift=np.where(rays.known, np.clip(amounts[:, 2] / safe, -1.5, 1.5), np.nan),
         height=np.where(rays.known, height, 0.0),
-        gain=per_noise / np.sqrt(step * rays.spacing_px) / np.abs(safe),
+        gain=per_noise / np.sqrt(rays.sample_px2) / np.abs(safe),
         match=np.where(rays.known, match, 0.0),
         double=double,
         second_at=second_at,
@@ -264,11 +268,10 @@ def _second_steps(
     wrapped = np.concatenate([gains[-wide:], gains, gains[:wide]])
     mean = cv2.blur(wrapped, (1, 2 * wide + 1))[wide:-wide]
     best = mean.argmax(axis=1)
-    x = rays.steps
     # What is usual is seen in the rays that have no second step: 40 % of squared normal
     # values lie below 0.275.
     calm = np.partition(gains, int(0.4 * len(gains)), axis=0)[int(0.4 * len(gains))] / 0.275
-    usual_gain = np.maximum(calm, noise**2 / (float(x[1] - x[0]) * rays.spacing_px))
+    usual_gain = np.maximum(calm, noise**2 / rays.sample_px2)
     worth = mean[np.arange(len(best)), best] > _WORTH_A_STEP * usual_gain[best]
     return np.where(worth & rays.known, best, -1)
 
@@ -295,8 +298,7 @@ def _pseudo_inverses(columns: Array) -> Array:
 def _as_edges(rays: Rays, *, shift: Array, height: Array, per_noise: Array, match: Array) -> Edges:
     # Noise of interpolated samples is correlated; its sum along smooth weights is
     # that of white noise of one pixel, so samples count by the area they stand for.
-    step = float(rays.steps[1] - rays.steps[0])
-    gain = per_noise / np.sqrt(step * rays.spacing_px) / np.maximum(height, _SMALL)
+    gain = per_noise / np.sqrt(rays.sample_px2) / np.maximum(height, _SMALL)
     usable = rays.known & (height > _SMALL)
     return Edges(
         shift=np.where(usable, shift, np.nan),
