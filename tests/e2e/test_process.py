@@ -66,7 +66,7 @@ def interrupted(process: subprocess.Popen[str]) -> tuple[str, str]:
 
     Python drops an exception that a signal raises inside a finaliser or a callback of C.
     """
-    for patience_s in (1.5, 60.0):
+    for patience_s in (4.0, 60.0):
         process.send_signal(signal.SIGINT)
         try:
             return process.communicate(timeout=patience_s)
