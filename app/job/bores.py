@@ -52,8 +52,8 @@ def unexpected_words(scale: PixelScale, nominal_mm: float, fit: BoreFit) -> str 
     seen_mm = 1e-3 * _size_on(scale, [rim_of(fit)]).diameter_um
     return (
         f"The bore in view measures {seen_mm:.2f} mm, {nominal_mm:.2f} mm is expected: another "
-        "tool is in view, its nozzle is worn or another one, or the camera was moved since the pixel "
-        "scale was learnt. It can be sighted all the same."
+        "tool is in view, its nozzle is worn or another one, or the camera was moved since the "
+        "pixel scale was learnt. It can be sighted all the same."
     )
 
 
