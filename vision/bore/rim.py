@@ -178,16 +178,7 @@ def _searched(
     *,
     level: bool,
 ) -> Rim | None:
-    rays = windowed(
-        picture,
-        curve,
-        settings,
-        blur=window.blur,
-        half=window.half,
-        reach=reach,
-        most=window.most,
-        level=level,
-    )
+    rays = _cast(picture, curve, window, reach, settings, level=level)
     if not rays.known.any():
         return None
     edges = search_edges(rays, window.blur, reach)
@@ -197,20 +188,32 @@ def _searched(
 def _local(
     picture: Picture, curve: Curve, window: _Window, noise: float, settings: FinderSettings
 ) -> Rim | None:
-    rays = windowed(
+    rays = _cast(picture, curve, window, window.blur + 1.0, settings, level=True)
+    if not rays.known.any():
+        return None
+    edges = local_edges(rays, window.blur, noise)
+    return _fitted(rays, edges, curve, window.blur, noise, settings)
+
+
+def _cast(
+    picture: Picture,
+    curve: Curve,
+    window: _Window,
+    reach: float,
+    settings: FinderSettings,
+    *,
+    level: bool,
+) -> Rays:
+    return windowed(
         picture,
         curve,
         settings,
         blur=window.blur,
         half=window.half,
-        reach=window.blur + 1.0,
+        reach=reach,
         most=window.most,
-        level=True,
+        level=level,
     )
-    if not rays.known.any():
-        return None
-    edges = local_edges(rays, window.blur, noise)
-    return _fitted(rays, edges, curve, window.blur, noise, settings)
 
 
 def _ran_away(rim: Rim, start: Curve) -> bool:
